@@ -1,0 +1,1 @@
+"""The service: stores surveys, serves them, draws them; and the command line."""

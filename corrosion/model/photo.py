@@ -1,0 +1,253 @@
+"""A photo of the survey: its scale, its place on the layout, its marks and their depths."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from corrosion.model.base import (
+    Finite,
+    Identifier,
+    InFileUnits,
+    IsoDate,
+    LayoutPoint,
+    NonNegative,
+    NonNegativeLength,
+    Part,
+    PixelPoint,
+    Positive,
+    PositiveLength,
+    Shape,
+    Text,
+    ZoneNumber,
+)
+from corrosion.terms import (
+    DepthMethod,
+    Face,
+    MarkKind,
+    MeasuredFrom,
+    ProfileKind,
+    Relation,
+    View,
+)
+
+ID1_SIZE_MM = (85.60, 53.98)
+"""ISO/IEC 7810 ID-1 card, nominal width and height in mm (value from memory)."""
+
+PlanePoint = Annotated[tuple[Finite, Finite], InFileUnits()]
+
+
+class _ScaleBase(Part):
+    # Standard uncertainty of one clicked coordinate, px; None takes the survey's setting.
+    sigma_px: Positive | None = None
+    # How far the reference stands above the surface under inspection.
+    height: NonNegativeLength = 0.0
+    u_height: NonNegativeLength = 0.0
+
+
+class BarScale(_ScaleBase):
+    """Two points a known distance apart. Blind to tilt: state the largest tilt for an uncertainty."""
+
+    kind: Literal["bar"] = "bar"
+    image: tuple[PixelPoint, PixelPoint]
+    length: PositiveLength
+    u_length: NonNegativeLength | None = None
+    max_tilt_deg: Annotated[float, Field(ge=0, lt=90)] | None = None
+
+
+class PointsScale(_ScaleBase):
+    """Four or more points of known place on the surface plane."""
+
+    kind: Literal["points"] = "points"
+    image: list[PixelPoint] = Field(min_length=4)
+    plane: list[PlanePoint] = Field(min_length=4)
+    # Standard uncertainty of one plane coordinate, independent from point to point.
+    u_plane: NonNegativeLength | None = None
+    # Relative standard uncertainty of the reference as a whole, for instance of its print scale.
+    u_scale: NonNegative = 0.0
+
+    @model_validator(mode="after")
+    def _same_count(self) -> PointsScale:
+        if len(self.image) != len(self.plane):
+            raise ValueError(
+                f"{len(self.image)} image points but {len(self.plane)} plane points: they pair up"
+            )
+        return self
+
+
+class CardScale(_ScaleBase):
+    """A rectangle of known size: an ID-1 card unless `size` says otherwise.
+
+    `image` holds its four corners in order round the card, the first two along the first side of
+    `size`. Cards have rounded corners: either click where the straight edges would meet, or give
+    `edges`, two or more points on each straight edge in the same order round the card (the first edge
+    along the first side of `size`); the corners are then where fitted lines meet.
+    """
+
+    kind: Literal["card"] = "card"
+    image: tuple[PixelPoint, PixelPoint, PixelPoint, PixelPoint] | None = None
+    edges: tuple[list[PixelPoint], list[PixelPoint], list[PixelPoint], list[PixelPoint]] | None = None
+    size: Annotated[tuple[Positive, Positive], InFileUnits()] | None = None
+    u_size: NonNegativeLength | None = None
+
+    @model_validator(mode="after")
+    def _corners_or_edges(self) -> CardScale:
+        if (self.image is None) == (self.edges is None):
+            raise ValueError("give exactly one of 'image' (4 corners) and 'edges' (4 edges)")
+        for edge in self.edges or ():
+            if len(edge) < 2:
+                raise ValueError("each card edge needs at least 2 points")
+        return self
+
+
+Scale = Annotated[BarScale | PointsScale | CardScale, Field(discriminator="kind")]
+
+
+class Distance(Part):
+    """Lens to surface along the surface normal. A bare number is read as the value."""
+
+    value: PositiveLength
+    u: NonNegativeLength = 0.0
+
+    @model_validator(mode="before")
+    @classmethod
+    def _bare_number(cls, given: object) -> object:
+        bare = isinstance(given, (int, float)) and not isinstance(given, bool)
+        return {"value": given} if bare else given
+
+
+class Placement(Part):
+    """Point pairs that put the photo on its member's layout.
+
+    Two pairs: the scaled photo is turned and shifted. Three or more that are not in line fix a mirror
+    view too; four or more give residuals. `mirrored` overrides the side that two pairs cannot tell.
+    """
+
+    image: list[PixelPoint] = Field(min_length=2)
+    layout: list[LayoutPoint] = Field(min_length=2)
+    # Standard uncertainty of one layout coordinate, and of one clicked image coordinate (px).
+    u_layout: NonNegativeLength | None = None
+    sigma_px: Positive | None = None
+    mirrored: bool | None = None
+
+    @model_validator(mode="after")
+    def _same_count(self) -> Placement:
+        if len(self.image) != len(self.layout):
+            raise ValueError(
+                f"{len(self.image)} image points but {len(self.layout)} layout points: they pair up"
+            )
+        return self
+
+
+class DepthReading(Part):
+    """One depth at the deepest place of a mark. `u` is the reading's own, random uncertainty."""
+
+    value: NonNegativeLength
+    u: NonNegativeLength
+    method: DepthMethod
+    instrument: Identifier | None = None
+    relation: Relation = Relation.EQUAL
+    date: IsoDate | None = None
+    note: Text = ""
+
+
+class RunOut(Part):
+    """Run-out ratio of a faired removal, stated one way or the other, never as a bare number.
+
+    `total` is total length to depth (20 means 20:1), `per_side` the run-out of each side to depth
+    (10 means 10:1 per side, the same dish).
+    """
+
+    total: Positive | None = None
+    per_side: Positive | None = None
+
+    @model_validator(mode="after")
+    def _one_of(self) -> RunOut:
+        if (self.total is None) == (self.per_side is None):
+            raise ValueError("give exactly one of 'total' and 'per_side'")
+        return self
+
+    @property
+    def side(self) -> float:
+        """Run-out of one side divided by depth."""
+        if self.per_side is not None:
+            return self.per_side
+        return (self.total or 0.0) / 2.0
+
+
+class Mark(Part):
+    """An outline on a photo. `feature` names the thing seen, so that two photos of it count once."""
+
+    id: Identifier
+    kind: MarkKind
+    shape: Shape
+    feature: Identifier | None = None
+    depths: list[DepthReading] = []
+    profile: ProfileKind = ProfileKind.FLAT
+    run_out: RunOut | None = None
+    measured_from: MeasuredFrom | None = None
+    date: IsoDate | None = None
+    # Standard uncertainty of one outline vertex (independent), and of where the edge is (common), px.
+    sigma_px: Positive | None = None
+    u_edge_px: NonNegative | None = None
+    note: Text = ""
+
+    @model_validator(mode="after")
+    def _blend_out_says_from_where(self) -> Mark:
+        if self.kind is not MarkKind.BLEND_OUT:
+            return self
+        if self.depths and self.measured_from is None:
+            raise ValueError(
+                "a blend-out's depth must say 'measured_from': 'original' contour or 'current' surface"
+            )
+        if self.profile is ProfileKind.FAIRED and self.run_out is None:
+            raise ValueError("a faired blend-out needs its 'run_out' ratio, total or per side")
+        return self
+
+
+class LensProfile(Part):
+    """A calibrated lens, bound to one device and picture size.
+
+    `matrix` is (fx, fy, cx, cy) in pixels, pixel-centre convention; `distortion` holds OpenCV's
+    coefficients, (k1, k2, p1, p2, k3) for ``pinhole`` and (k1, k2, k3, k4) for ``fisheye``.
+    """
+
+    id: Identifier
+    model: Literal["pinhole", "fisheye"] = "pinhole"
+    device: Text = ""
+    size: tuple[Annotated[int, Field(gt=0)], Annotated[int, Field(gt=0)]]
+    matrix: tuple[Positive, Positive, Finite, Finite]
+    distortion: list[Finite] = Field(min_length=4, max_length=8)
+    # Residual uncertainty of an undistorted coordinate, px, from the calibration's RMS.
+    u_px: NonNegative = 0.0
+    note: Text = ""
+
+
+class Photo(Part):
+    """One photo of the survey. `file` is relative to the survey file."""
+
+    id: Identifier
+    file: Annotated[str, Field(min_length=1, max_length=400)]
+    sha256: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")] | None = None
+    size: tuple[Annotated[int, Field(gt=0)], Annotated[int, Field(gt=0)]] | None = None
+    view: View = View.FLASHLIGHT
+    zone: ZoneNumber | None = None
+    member: Identifier | None = None
+    face: Face | None = None
+    station: Annotated[float | str, Field(union_mode="left_to_right")] | None = None
+    taken: Text = ""
+    lens: Identifier | None = None
+    distance: Distance | None = None
+    scale: Scale | None = None
+    placement: Placement | None = None
+    marks: list[Mark] = []
+    note: Text = ""
+
+    @model_validator(mode="after")
+    def _unique_marks(self) -> Photo:
+        ids = [mark.id for mark in self.marks]
+        for one in ids:
+            if ids.count(one) > 1:
+                raise ValueError(f"mark id {one!r} occurs {ids.count(one)} times in one photo")
+        return self
