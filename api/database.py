@@ -1,0 +1,166 @@
+"""The database: engine, sessions, migrations. SQLite by default, PostgreSQL by URL."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from alembic import command
+from alembic.config import Config
+from alembic.util.exc import CommandError
+from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy.engine import make_url
+from sqlalchemy.exc import ArgumentError, IntegrityError, OperationalError, SQLAlchemyError
+from sqlalchemy.orm import Session
+from sqlalchemy.orm.exc import StaleDataError
+
+from api.errors import ConflictError, InvalidError, StaleError
+from corrosion.errors import StorageError
+
+# How long a writer waits for another before it gives up, in seconds.
+BUSY_SECONDS = 30
+POOL_SIZE = 20
+
+
+class Database:
+    """One database; sessions are handed out by `reading` and `writing`.
+
+    Parameters
+    ----------
+    url : str
+        SQLAlchemy URL.
+
+    Raises
+    ------
+    StorageError
+        If the URL cannot be used.
+    """
+
+    def __init__(self, url: str) -> None:
+        try:
+            parsed = make_url(url)
+            self.is_sqlite = parsed.get_backend_name() == "sqlite"
+            self.engine = _open(parsed.render_as_string(hide_password=False), sqlite=self.is_sqlite)
+        except (ArgumentError, ModuleNotFoundError, SQLAlchemyError) as error:
+            raise StorageError(
+                f"the database URL cannot be used ({type(error).__name__}).",
+                place="CORROSION_DATABASE_URL",
+                remedy="Write it as sqlite:////path/file or postgresql+psycopg://user@host/name.",
+            ) from error
+        self._writer = self.engine.execution_options(corrosion_writes=True)
+
+    def migrate(self) -> None:
+        """Bring the tables to this program's version, in one transaction.
+
+        Raises
+        ------
+        StorageError
+            If the database cannot be reached or was written by a newer program.
+        """
+        config = Config()
+        config.set_main_option("script_location", str(Path(__file__).parent / "migrations"))
+        try:
+            with self._writer.begin() as connection:
+                config.attributes["connection"] = connection
+                command.upgrade(config, "head")
+        except CommandError as error:
+            raise StorageError(
+                f"the database has a version this program does not know ({error}).",
+                remedy="Use the release of the program that wrote it, or a newer one.",
+            ) from error
+        except OperationalError as error:
+            raise StorageError(
+                f"the database cannot be opened ({error.orig}).",
+                remedy="Check the URL, the rights on the folder and that the server runs.",
+            ) from error
+
+    @contextmanager
+    def reading(self) -> Iterator[Session]:
+        """Give a session that sees one moment of the database and writes nothing."""
+        with Session(self.engine, autoflush=False, expire_on_commit=False) as session:
+            yield session
+            session.rollback()
+
+    @contextmanager
+    def writing(self) -> Iterator[Session]:
+        """Give a session whose changes all happen at its end, or not at all.
+
+        Raises
+        ------
+        StaleError
+            If another edit of the same row was faster.
+        ConflictError
+            If an identifier is already taken.
+        """
+        with Session(self._writer, expire_on_commit=False) as session:
+            try:
+                yield session
+                session.commit()
+            except StaleDataError as error:
+                raise StaleError(
+                    "the version edited is no longer the current one.",
+                    remedy="Read it again, look at what changed, and repeat the edit.",
+                ) from error
+            except IntegrityError as error:
+                raise ConflictError(
+                    "an identifier in this request is already taken.",
+                    remedy="Read the list again and choose another one.",
+                ) from error
+
+    def close(self) -> None:
+        """Close all connections."""
+        self.engine.dispose()
+
+
+def to_json(value: Any) -> str:
+    """Write a JSON column. NaN and infinity are refused: PostgreSQL cannot hold them.
+
+    Raises
+    ------
+    InvalidError
+        If a number is not finite or a text is not valid Unicode.
+    """
+    try:
+        text = json.dumps(value, allow_nan=False, ensure_ascii=False)
+        text.encode()
+    except ValueError as error:
+        raise InvalidError(
+            f"a value cannot be stored ({error}).", remedy="Numbers must be finite, text valid Unicode."
+        ) from error
+    return text
+
+
+def _open(url: str, *, sqlite: bool) -> Engine:
+    arguments: dict[str, Any] = {"timeout": BUSY_SECONDS} if sqlite else {}
+    engine = create_engine(
+        url,
+        connect_args=arguments,
+        pool_size=POOL_SIZE,
+        max_overflow=POOL_SIZE * 2,
+        pool_pre_ping=not sqlite,
+        json_serializer=to_json,
+    )
+    if sqlite:
+        event.listen(engine, "connect", _prepare_sqlite)
+        event.listen(engine, "begin", _begin_sqlite)
+    return engine
+
+
+def _prepare_sqlite(connection: Any, _record: object) -> None:
+    # The driver would open transactions by its own rules, too late to be sure of a snapshot.
+    connection.isolation_level = None
+    cursor = connection.cursor()
+    cursor.execute("PRAGMA journal_mode=WAL")
+    # FULL: an answered write survives a power cut, not only a killed process.
+    cursor.execute("PRAGMA synchronous=FULL")
+    cursor.execute("PRAGMA foreign_keys=ON")
+    cursor.close()
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    # A writer takes the write lock at once: a lock upgraded later fails when another was faster.
+    writes = connection.get_execution_options().get("corrosion_writes", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")

@@ -1,0 +1,252 @@
+"""Rows to parts of the survey file and back. The only module that queries the tables."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+from sqlalchemy import func, select, update
+from sqlalchemy.orm import Session
+
+from api.errors import ConflictError, Fault, InvalidError, NotFoundError, StaleError
+from api.tables import (
+    Document,
+    PhotoRow,
+    PictureRow,
+    ReadingRow,
+    RemovalRow,
+    StructureRow,
+    SurveyRow,
+    Versioned,
+)
+from corrosion.model import Photo, Removal, Structure, SurveyFile, ThicknessReading
+
+Row = TypeVar("Row", bound=Versioned)
+Model = TypeVar("Model", bound=BaseModel)
+PartRow = PhotoRow | RemovalRow | ReadingRow
+AnyPartRow = TypeVar("AnyPartRow", PhotoRow, RemovalRow, ReadingRow)
+
+NOUNS: dict[type[Versioned], str] = {
+    StructureRow: "structure",
+    SurveyRow: "survey",
+    PhotoRow: "photo",
+    RemovalRow: "removal",
+    ReadingRow: "thickness reading",
+}
+NAME_LENGTH = 400
+
+
+def find(session: Session, table: type[Row], identifier: str) -> Row:
+    """Return a row.
+
+    Raises
+    ------
+    NotFoundError
+        If there is none.
+    """
+    row = session.get(table, identifier)
+    if row is None:
+        noun = NOUNS[table]
+        raise NotFoundError(
+            f"there is no {noun} {identifier!r}.",
+            remedy=f"List what there is, or check the {noun}'s address.",
+        )
+    return row
+
+
+def find_version(session: Session, table: type[Row], identifier: str, expected: int) -> Row:
+    """Return a row for an edit of its version `expected`.
+
+    Raises
+    ------
+    NotFoundError
+        If there is none.
+    StaleError
+        If its version is another one.
+    """
+    row = find(session, table, identifier)
+    if row.version != expected:
+        raise StaleError(
+            f"version {expected} was edited, but version {row.version} is current.",
+            place=f"{NOUNS[table]} {identifier}",
+            remedy="Read it again, look at what changed, and repeat the edit.",
+        )
+    return row
+
+
+def lock_survey(session: Session, identifier: str) -> SurveyRow:
+    """Return a survey's row and keep other writers out of the survey until the session ends.
+
+    It also counts the change in `revision`. That is a plain update: it leaves the survey's own version,
+    and so other people's edits of its head, alone.
+    """
+    statement = select(SurveyRow).where(SurveyRow.id == identifier).with_for_update()
+    row = session.scalars(statement).one_or_none()
+    if row is None:
+        return find(session, SurveyRow, identifier)
+    count_change(session, [identifier])
+    return row
+
+
+def lock_surveys_of(session: Session, structure_id: str) -> list[str]:
+    """Lock all surveys of a structure and return their identifiers."""
+    statement = (
+        select(SurveyRow.id)
+        .where(SurveyRow.structure_id == structure_id)
+        .order_by(SurveyRow.id)
+        .with_for_update()
+    )
+    return list(session.scalars(statement))
+
+
+def count_change(session: Session, surveys: Sequence[str]) -> None:
+    """Raise the revision of some surveys, so that kept results are computed again."""
+    session.execute(
+        update(SurveyRow)
+        .where(SurveyRow.id.in_(surveys))
+        .values(revision=SurveyRow.revision + 1)
+        .execution_options(synchronize_session=False)
+    )
+
+
+def parts(session: Session, table: type[AnyPartRow], survey_id: str) -> list[AnyPartRow]:
+    """Return a survey's photos, removals or readings in the order of its file."""
+    statement = select(table).where(table.survey_id == survey_id).order_by(table.position)
+    return list(session.scalars(statement))
+
+
+def next_position(session: Session, table: type[PartRow], survey_id: str) -> int:
+    """Return the place after a survey's last part. Call it with the survey locked."""
+    last = session.scalar(select(func.max(table.position)).where(table.survey_id == survey_id))
+    return 0 if last is None else int(last) + 1
+
+
+def add_part(
+    session: Session, table: type[AnyPartRow], survey_id: str, model: Photo | Removal | ThicknessReading
+) -> AnyPartRow:
+    """Append a part to a locked survey.
+
+    Raises
+    ------
+    ConflictError
+        If the survey already has one of that id.
+    """
+    taken = select(table.id).where(table.survey_id == survey_id, table.key == model.id)
+    if session.scalar(taken) is not None:
+        raise ConflictError(
+            f"the survey already has a {NOUNS[table]} {model.id!r}.",
+            remedy="Choose another id, or edit that one.",
+        )
+    row = table(
+        survey_id=survey_id,
+        key=model.id,
+        position=next_position(session, table, survey_id),
+        document=dump(model),
+    )
+    session.add(row)
+    session.flush()
+    return row
+
+
+def dump(model: BaseModel) -> Document:
+    """Turn a part into the document that is stored: every field, so that new defaults change nothing."""
+    document: Document = model.model_dump(mode="json")
+    return document
+
+
+def check(model: type[Model], document: Any, *, path: str = "body") -> Model:
+    """Validate a document as a part of the survey file.
+
+    Raises
+    ------
+    InvalidError
+        If it breaks the model; every fault is listed under `path`.
+    """
+    try:
+        return model.model_validate(document)
+    except ValidationError as error:
+        faults = [
+            Fault(
+                path=".".join([path, *(str(step) for step in item["loc"])]),
+                message=item["msg"],
+                value=item["input"],
+            )
+            for item in error.errors(include_url=False, include_context=False)
+        ]
+        raise InvalidError(
+            f"{faults[0]['path']}: {faults[0]['message']}.",
+            remedy="Correct the fields listed under 'errors'.",
+            faults=faults,
+        ) from error
+
+
+def must_name(value: str | None, known: Iterable[str], *, path: str, noun: str) -> None:
+    """Check that a reference names something that exists.
+
+    Raises
+    ------
+    InvalidError
+        If not; it names the path, the value and what there is.
+    """
+    names = sorted(known)
+    if value is None or value in names:
+        return
+    there = ", ".join(repr(name) for name in names[:20]) or "none"
+    message = f"there is no {noun} {value!r}; there is: {there}"
+    raise InvalidError(
+        f"{path}: {message}.",
+        remedy=f"Use one of these, or add the {noun} first.",
+        faults=[Fault(path=path, message=message, value=value)],
+    )
+
+
+def structure_of(row: StructureRow) -> Structure:
+    """Return a stored structure, in its own unit."""
+    return Structure.model_validate(row.document)
+
+
+def member_ids(session: Session, survey: SurveyRow) -> set[str]:
+    """Return the ids of the members that a survey may name."""
+    structure = find(session, StructureRow, survey.structure_id)
+    return {str(member["id"]) for member in structure.document["members"]}
+
+
+def lens_ids(survey: SurveyRow) -> set[str]:
+    """Return the ids of the lens profiles that a survey's photos may name."""
+    return {str(lens["id"]) for lens in survey.document["lenses"]}
+
+
+def used_by_parts(session: Session, surveys: Sequence[str], field: str, table: type[PartRow]) -> set[str]:
+    """Return every member (or lens) that parts of some surveys name."""
+    column = table.document[field].as_string()
+    statement = select(column).where(table.survey_id.in_(surveys)).distinct()
+    return {name for name in session.scalars(statement) if name is not None}
+
+
+def pictures_of(session: Session, photos: Sequence[PhotoRow]) -> dict[str, PictureRow]:
+    """Return the stored pictures of some photos by their hash."""
+    hashes = {row.picture_sha256 for row in photos if row.picture_sha256 is not None}
+    statement = select(PictureRow).where(PictureRow.sha256.in_(hashes))
+    return {row.sha256: row for row in session.scalars(statement)}
+
+
+def survey_file(session: Session, survey: SurveyRow) -> SurveyFile:
+    """Put a survey together again from its parts, exactly as it was imported or entered."""
+    structure = find(session, StructureRow, survey.structure_id)
+    photos = parts(session, PhotoRow, survey.id)
+    return SurveyFile.model_validate(
+        {
+            "units": structure.units,
+            "structure": structure.document,
+            "photos": [row.document for row in photos],
+            "removals": [row.document for row in parts(session, RemovalRow, survey.id)],
+            "thickness_readings": [row.document for row in parts(session, ReadingRow, survey.id)],
+        }
+        | survey.document
+    )
+
+
+def short_name(name: str) -> str:
+    """Return a name fit for a text column: PostgreSQL has no NUL, and the full text is in the document."""
+    return name.replace("\x00", "")[:NAME_LENGTH]

@@ -1,0 +1,117 @@
+"""Settings of the service: one frozen value, read from the environment once, handed to `create_app`."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Annotated, Self
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from corrosion.errors import CorrosionError
+
+PREFIX = "CORROSION_"
+LOOPBACK_HOSTS = frozenset({"127.0.0.1", "::1", "localhost"})
+
+MEGABYTE = 1024 * 1024
+
+
+class SettingsError(CorrosionError):
+    """A setting that cannot be used."""
+
+
+class Settings(BaseModel):
+    """Where the service keeps its data, where it listens and how much it accepts.
+
+    Every field is read from an environment variable of the same name in capitals after ``CORROSION_``,
+    for instance ``CORROSION_DATA_DIR``.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    data_dir: Annotated[
+        Path, Field(description="Folder for the database and the pictures; made if missing.")
+    ] = Path("corrosion-data")
+    database_url: Annotated[
+        str | None,
+        Field(description="SQLAlchemy URL, such as postgresql+psycopg://...; SQLite in data_dir if unset."),
+    ] = None
+    picture_url: Annotated[
+        str | None,
+        Field(description="Object store URL for originals, such as s3://bucket; a folder if unset."),
+    ] = None
+    host: Annotated[
+        str, Field(description="Address to listen on. Only loopback for now: there are no accounts yet.")
+    ] = "127.0.0.1"
+    port: Annotated[int, Field(ge=0, le=65535, description="Port to listen on; 0 takes a free one.")] = 8321
+    allowed_hosts: Annotated[
+        tuple[str, ...],
+        Field(description="Further host names the service answers to, separated by commas."),
+    ] = ()
+    max_file_bytes: Annotated[int, Field(gt=0, description="Largest picture accepted, in bytes.")] = (
+        100 * MEGABYTE
+    )
+    max_upload_bytes: Annotated[int, Field(gt=0, description="Largest upload request, in bytes.")] = (
+        4096 * MEGABYTE
+    )
+    max_json_bytes: Annotated[int, Field(gt=0, description="Largest JSON request, in bytes.")] = (
+        64 * MEGABYTE
+    )
+    max_files: Annotated[int, Field(gt=0, description="Most pictures in one upload request.")] = 1000
+    max_megapixels: Annotated[float, Field(gt=0, description="Largest picture accepted, in 10^6 px.")] = (
+        120.0
+    )
+    photo_workers: Annotated[
+        int, Field(ge=0, description="Pictures decoded at the same time; 0 means one per processor.")
+    ] = 0
+
+    @classmethod
+    def from_environment(cls, environment: Mapping[str, str] | None = None) -> Self:
+        """Read the settings from ``CORROSION_*`` variables; unset ones keep their default.
+
+        Raises
+        ------
+        SettingsError
+            If a value cannot be used; the message names the variable.
+        """
+        source = os.environ if environment is None else environment
+        given: dict[str, object] = {}
+        for name in cls.model_fields:
+            text = source.get(PREFIX + name.upper(), "").strip()
+            if text:
+                given[name] = _split(text) if name == "allowed_hosts" else text
+        try:
+            return cls.model_validate(given)
+        except ValidationError as error:
+            first = error.errors(include_url=False)[0]
+            variable = PREFIX + str(first["loc"][0]).upper()
+            raise SettingsError(
+                f"{first['msg']} (got {first['input']!r:.80}).",
+                place=variable,
+                remedy="Correct the variable or unset it for the default.",
+            ) from error
+
+    @property
+    def workers(self) -> int:
+        """Number of photo workers, never 0."""
+        return self.photo_workers or os.cpu_count() or 1
+
+    def check_bind(self) -> None:
+        """Refuse to listen beyond this machine.
+
+        Raises
+        ------
+        SettingsError
+            If `host` is not a loopback address: anyone on the network could change a survey.
+        """
+        if self.host not in LOOPBACK_HOSTS:
+            raise SettingsError(
+                f"the service would listen on {self.host!r}, open to the network without accounts.",
+                place=PREFIX + "HOST",
+                remedy="Use 127.0.0.1, ::1 or localhost until accounts exist.",
+            )
+
+
+def _split(text: str) -> tuple[str, ...]:
+    return tuple(part.strip() for part in text.split(",") if part.strip())

@@ -1,0 +1,144 @@
+"""The tables. They hold the survey file's own parts as JSON, and beside them what is looked up.
+
+A part is validated by `corrosion.model` before it is written and when it is read; the columns beside the
+document are copies for searching or facts of the service (version, picture).
+Only generic column types, so that SQLite and PostgreSQL hold the same tables.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Any
+from uuid import uuid4
+
+from sqlalchemy import JSON, BigInteger, DateTime, ForeignKey, Index, MetaData, String, UniqueConstraint
+from sqlalchemy.orm import DeclarativeBase, Mapped, declared_attr, mapped_column
+from sqlalchemy.types import TypeDecorator
+
+Document = dict[str, Any]
+
+# Alembic can only alter a constraint that has a name, and SQLite gives none by itself.
+NAMING = {
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_N_name)s_%(referred_table_name)s",
+    "pk": "pk_%(table_name)s",
+}
+
+
+class UtcDateTime(TypeDecorator[datetime]):
+    """UTC time. SQLite forgets the zone; this puts it back, so that both databases give the same value."""
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_result_value(self, value: datetime | None, dialect: object) -> datetime | None:  # noqa: ARG002
+        """Return the stored time with its zone."""
+        if value is None:
+            return None
+        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+
+
+def now() -> datetime:
+    """Return the current time in UTC."""
+    return datetime.now(UTC)
+
+
+def new_id() -> str:
+    """Return a fresh identifier; random, so that it tells nothing and never collides between stores."""
+    return uuid4().hex
+
+
+class Base(DeclarativeBase):
+    """Base of the tables."""
+
+    metadata = MetaData(naming_convention=NAMING)
+    type_annotation_map = {datetime: UtcDateTime(), Document: JSON(), str: String(400)}  # noqa: RUF012
+
+
+class Versioned:
+    """A row that people edit.
+
+    `version` is the ETag. SQLAlchemy writes ``UPDATE ... WHERE version = <read one>``, so that of two
+    edits of one version exactly one succeeds, on any database.
+    """
+
+    id: Mapped[str] = mapped_column(String(32), primary_key=True, default=new_id)
+    version: Mapped[int]
+    created: Mapped[datetime] = mapped_column(default=now)
+    document: Mapped[Document]
+
+    @declared_attr.directive
+    def __mapper_args__(cls) -> dict[str, Any]:  # noqa: N805 - SQLAlchemy calls it with the class
+        """Let SQLAlchemy compare and raise `version` in every update."""
+        return {"version_id_col": cls.version}
+
+
+class StructureRow(Versioned, Base):
+    """A structure: `corrosion.model.Structure` and the unit its lengths are in."""
+
+    __tablename__ = "structures"
+    name: Mapped[str]
+    units: Mapped[str] = mapped_column(String(2))
+
+
+class SurveyRow(Versioned, Base):
+    """A survey's head: what the survey file holds beside structure, photos, removals and readings.
+
+    `revision` counts every change inside the survey, also to its photos: results may be kept as long as
+    it stays the same.
+    """
+
+    __tablename__ = "surveys"
+    structure_id: Mapped[str] = mapped_column(ForeignKey("structures.id"), index=True)
+    name: Mapped[str]
+    revision: Mapped[int] = mapped_column(default=1)
+
+
+class PictureRow(Base):
+    """The facts of one original, by its hash. The row exists only once the bytes are safely stored."""
+
+    __tablename__ = "pictures"
+    sha256: Mapped[str] = mapped_column(String(64), primary_key=True)
+    size_bytes: Mapped[int] = mapped_column(BigInteger)
+    media_type: Mapped[str] = mapped_column(String(80))
+    width: Mapped[int]
+    height: Mapped[int]
+    facts: Mapped[Document]
+    created: Mapped[datetime] = mapped_column(default=now)
+
+
+class _SurveyPart(Versioned):
+    """A part of a survey: `key` is its id in the survey file, `position` its place in the file's list."""
+
+    key: Mapped[str] = mapped_column(String(80))
+    position: Mapped[int]
+
+
+class PhotoRow(_SurveyPart, Base):
+    """A photo: `corrosion.model.Photo`. `picture_sha256` is set once its original is in the store."""
+
+    __tablename__ = "photos"
+    __table_args__ = (
+        UniqueConstraint("survey_id", "key"),
+        Index(None, "survey_id", "picture_sha256"),
+    )
+    survey_id: Mapped[str] = mapped_column(ForeignKey("surveys.id"))
+    picture_sha256: Mapped[str | None] = mapped_column(ForeignKey("pictures.sha256"))
+    upload_name: Mapped[str] = mapped_column(default="")
+
+
+class RemovalRow(_SurveyPart, Base):
+    """A removal entry: `corrosion.model.Removal`."""
+
+    __tablename__ = "removals"
+    __table_args__ = (UniqueConstraint("survey_id", "key"),)
+    survey_id: Mapped[str] = mapped_column(ForeignKey("surveys.id"))
+
+
+class ReadingRow(_SurveyPart, Base):
+    """A remaining-thickness reading: `corrosion.model.ThicknessReading`."""
+
+    __tablename__ = "readings"
+    __table_args__ = (UniqueConstraint("survey_id", "key"),)
+    survey_id: Mapped[str] = mapped_column(ForeignKey("surveys.id"))
