@@ -141,8 +141,8 @@ class MemberRemoval:
 
     @property
     def everywhere(self) -> list[Looked]:
-        """All places looked at: cells, key points, refined cells."""
-        first = [p for p in (self.looked, self.key_places) if p is not None]
+        """All places looked at: key points first, as they name a spot best, then cells."""
+        first = [p for p in (self.key_places, self.looked) if p is not None]
         return [p for p in [*first, *self.refined] if len(p.points)]
 
     @property

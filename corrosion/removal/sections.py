@@ -12,6 +12,7 @@ from corrosion.results import SectionLoss
 
 _NICE_STEPS_MM = (10.0, 20.0, 25.0, 50.0, 100.0, 200.0, 250.0, 500.0, 1000.0)
 _BINS_WANTED = 24
+_TIE_MM = 1e-9
 
 
 def removed_volume(removal: MemberRemoval) -> Measured:
@@ -152,6 +153,6 @@ def deepest_place(
         if len(score) == 0:
             continue
         at = int(np.argmax(score))
-        if np.isfinite(score[at]) and (best is None or score[at] > best[0]):
+        if np.isfinite(score[at]) and (best is None or score[at] > best[0] + _TIE_MM):
             best = (float(score[at]), (float(places.points[at, 0]), float(places.points[at, 1])))
     return best[1] if best else None

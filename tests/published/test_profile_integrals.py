@@ -9,7 +9,7 @@ import math
 
 import pytest
 
-from tests.removal.conftest import Bench
+from tests.bench import Bench
 
 IN = 25.4
 

@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import norm
 
 from corrosion.terms import Face, Flag, Verdict
-from tests.removal.conftest import Bench
+from tests.bench import Bench
 
 DISC_MM2 = math.pi * 20.0**2
 

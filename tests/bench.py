@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-import pytest
-
 from corrosion.layout import MemberLayout
 from corrosion.model import SurveyFile, parse_survey
 from corrosion.removal import MemberResult, assess_member
@@ -73,9 +71,3 @@ class Bench:
         survey = self.survey()
         layout = MemberLayout.of(survey.structure.members[0], survey.structure)
         return assess_member(layout, survey, [], {})
-
-
-@pytest.fixture
-def bench() -> Bench:
-    """Give a fresh bench."""
-    return Bench()
