@@ -11,7 +11,7 @@ from typing import Any
 from alembic import command
 from alembic.config import Config
 from alembic.util.exc import CommandError
-from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy import Connection, Engine, create_engine, event, text
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, IntegrityError, OperationalError, SQLAlchemyError
 from sqlalchemy.orm import Session
@@ -77,12 +77,21 @@ class Database:
                 remedy="Check the URL, the rights on the folder and that the server runs.",
             ) from error
 
+    def ping(self) -> None:
+        """Ask the database for an answer; `StorageError` if there is none."""
+        try:
+            with self.engine.connect() as connection:
+                connection.execute(text("SELECT 1"))
+        except SQLAlchemyError as error:
+            raise StorageError(
+                "the database does not answer.", remedy="Check that it runs and that its disk is not full."
+            ) from error
+
     @contextmanager
     def reading(self) -> Iterator[Session]:
         """Give a session that sees one moment of the database and writes nothing."""
         with Session(self.engine, autoflush=False, expire_on_commit=False) as session:
             yield session
-            session.rollback()
 
     @contextmanager
     def writing(self) -> Iterator[Session]:
@@ -124,13 +133,13 @@ def to_json(value: Any) -> str:
         If a number is not finite or a text is not valid Unicode.
     """
     try:
-        text = json.dumps(value, allow_nan=False, ensure_ascii=False)
-        text.encode()
+        written = json.dumps(value, allow_nan=False, ensure_ascii=False)
+        written.encode()
     except ValueError as error:
         raise InvalidError(
             f"a value cannot be stored ({error}).", remedy="Numbers must be finite, text valid Unicode."
         ) from error
-    return text
+    return written
 
 
 def _open(url: str, *, sqlite: bool) -> Engine:

@@ -6,7 +6,7 @@ so that the first pictures are stored while the last are still on their way.
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncGenerator, AsyncIterator, Callable
 from dataclasses import dataclass, field
 
 from python_multipart.exceptions import FormParserError
@@ -172,7 +172,7 @@ class FormReader:
 
 async def read_form(
     request: Request, files: PictureFiles, *, max_files: int, limit_of: Callable[[str], int]
-) -> AsyncIterator[Part]:
+) -> AsyncGenerator[Part, None]:
     """Yield the parts of a multipart request as they complete; the caller discards each.
 
     A part that the upload breaks off in comes last, with ``complete`` False.

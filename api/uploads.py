@@ -19,7 +19,7 @@ from sqlalchemy.orm import Session
 from api import repository as repo
 from api.database import Database
 from api.errors import InvalidError, TooLargeError
-from api.files import Incoming, PictureFiles
+from api.files import Derived, Incoming, PictureFiles
 from api.photos import Intake, PhotoReader
 from api.services import PhotoView, check_photo
 from api.tables import PhotoRow, PictureRow, SurveyRow
@@ -109,6 +109,26 @@ class Uploads:
             return TakenFile(shown, "refused", size_bytes=incoming.size, error=error)
         finally:
             incoming.discard()
+
+    def derived(self, kind: Derived, sha256: str) -> bytes:
+        """Return a copy made from an original; make it again if the store has lost it.
+
+        Raises
+        ------
+        StorageError
+            If the original is not there.
+        """
+        kept = self.files.derived(kind, sha256)
+        if kept is not None:
+            return kept
+        source = self.files.read(sha256)
+        if kind == "picture":
+            data = self.reader.picture(source, f"picture {sha256}")
+        else:
+            facts = self.reader.intake(source, f"picture {sha256}")
+            data = facts.preview if kind == "preview" else facts.thumbnail
+        self.files.keep_derived(kind, sha256, data)
+        return data
 
     def _intake(self, incoming: Incoming, name: str) -> Intake:
         if incoming.too_large:

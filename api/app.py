@@ -1,0 +1,180 @@
+"""The service as one function of its settings: nothing happens at import, nothing is global."""
+
+from __future__ import annotations
+
+import logging
+import socket
+from collections.abc import AsyncIterator, Callable
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import asynccontextmanager
+
+import uvicorn
+from fastapi import Depends, FastAPI
+
+from api import problems
+from api.context import Context
+from api.database import Database
+from api.exchange import Exchange
+from api.files import PictureFiles
+from api.photos import PhotoReader
+from api.results import Results
+from api.routes import photos, readings, removals, results, structures, surveys, system
+from api.security import BodyLimit, HostCheck, SecurityHeaders, refuse_cross_site
+from api.services import Services
+from api.settings import Settings
+from api.uploads import Uploads
+from corrosion.errors import StorageError
+
+logger = logging.getLogger("corrosion.api")
+
+DESCRIPTION = """\
+Corrosion surveys: structures, photos with their scale and marks, metal removed, and what it adds up to.
+
+**Units.** Lengths are in the unit of the structure (`units`: `mm` or `in`), the same in every document of
+its surveys. Pixel coordinates are (x, y) in the upright picture, x right, y down, the centre of the
+top-left pixel at (0, 0). Angles are in degrees where the name ends in `_deg`. Results state their unit.
+
+**Edits.** Everything that can be edited has an ETag. An edit sends it back as `If-Match`; if someone else
+was faster the answer is 412 and nothing is changed.
+
+**Errors.** Every error is `application/problem+json` (RFC 9457) and says what is wrong, where, and what to
+do; `GET /api/problems` lists the kinds.
+
+The service informs a licensed person. It does not release a part to service.
+"""
+TAGS = [
+    {"name": "structures", "description": "The assembly: members, limits with their sources, stations."},
+    {"name": "surveys", "description": "One look at a structure; survey files in and out."},
+    {"name": "photos", "description": "Pictures, kept bit for bit, with tags, scale, placement, marks."},
+    {"name": "removals", "description": "Metal taken off, by record, measurement or plan."},
+    {"name": "readings", "description": "Remaining thickness, ultrasonic or calliper."},
+    {"name": "results", "description": "Measures with their uncertainty, sums, verdicts, maps."},
+    {"name": "system", "description": "Health, the survey file's schema, kinds of problem."},
+]
+ROUTERS = (structures, surveys, photos, removals, readings, results, system)
+
+
+def create_app(settings: Settings) -> FastAPI:
+    """Build the service; the database is brought up to date on the way.
+
+    Parameters
+    ----------
+    settings : Settings
+
+    Returns
+    -------
+    FastAPI
+        Its parts are in ``app.state.context``.
+
+    Raises
+    ------
+    StorageError
+        If the data folder, the database or the picture store cannot be used.
+    """
+    context = build_context(settings)
+    app = FastAPI(
+        title="Corrosion survey service",
+        version="1",
+        description=DESCRIPTION,
+        openapi_tags=TAGS,
+        openapi_url="/api/openapi.json",
+        # Their pages load scripts from elsewhere; the service works offline.
+        docs_url=None,
+        redoc_url=None,
+        lifespan=_lifespan,
+        dependencies=[Depends(refuse_cross_site)],
+    )
+    app.state.context = context
+    for module in ROUTERS:
+        app.include_router(module.router, prefix="/api")
+    problems.install(app)
+    app.add_middleware(BodyLimit, max_json=settings.max_json_bytes, max_upload=settings.max_upload_bytes)
+    app.add_middleware(HostCheck, allowed=frozenset(settings.allowed_hosts))
+    # Added last, so outermost: its headers are on every answer of the others.
+    app.add_middleware(SecurityHeaders)
+    return app
+
+
+def build_context(settings: Settings) -> Context:
+    """Open the stores that the settings name and put the use cases on them."""
+    folder = settings.data_dir
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise StorageError(
+            f"the data folder {str(folder)!r} cannot be made ({error.strerror}).",
+            place="CORROSION_DATA_DIR",
+            remedy="Choose a folder you may write to.",
+        ) from error
+    database = Database(settings.database_url or f"sqlite:///{(folder / 'corrosion.sqlite3').resolve()}")
+    database.migrate()
+    files = PictureFiles(settings.picture_url, folder=folder / "pictures", incoming=folder / "incoming")
+    abandoned = files.remove_abandoned()
+    if abandoned:
+        logger.info("removed %d files that broken-off uploads left behind", abandoned)
+    reader = PhotoReader(max_bytes=settings.max_file_bytes, max_megapixels=settings.max_megapixels)
+    exchange = Exchange(database)
+    return Context(
+        settings=settings,
+        database=database,
+        files=files,
+        services=Services(database),
+        uploads=Uploads(database, files, reader),
+        exchange=exchange,
+        results=Results(database, exchange),
+        executor=ThreadPoolExecutor(settings.workers, thread_name_prefix="photo"),
+    )
+
+
+@asynccontextmanager
+async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    """Close what `create_app` opened, after the last request."""
+    context: Context = app.state.context
+    try:
+        yield
+    finally:
+        context.executor.shutdown()
+        context.database.close()
+
+
+def serve(settings: Settings, *, opened: Callable[[str], None] | None = None) -> None:
+    """Run the service until it is interrupted.
+
+    Parameters
+    ----------
+    opened : callable, optional
+        Called with the service's address once it listens.
+
+    Raises
+    ------
+    SettingsError
+        If `settings.host` is not a loopback address.
+    StorageError
+        See `create_app`.
+    """
+    settings.check_bind()
+    config = uvicorn.Config(
+        create_app(settings),
+        host=settings.host,
+        port=settings.port,
+        log_level="warning",
+        server_header=False,
+    )
+    _Server(config, opened).run()
+
+
+class _Server(uvicorn.Server):
+    """A uvicorn server that tells its address, which is only known now if the port was 0."""
+
+    def __init__(self, config: uvicorn.Config, opened: Callable[[str], None] | None) -> None:
+        super().__init__(config)
+        self._opened = opened
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        """Start to listen, then tell the address."""
+        await super().startup(sockets)
+        if self._opened is None or not self.started:
+            return
+        host, port = self.servers[0].sockets[0].getsockname()[:2]
+        shown = f"[{host}]" if ":" in host else host
+        self._opened(f"http://{shown}:{port}/")
