@@ -29,8 +29,19 @@ def brands_of(data: bytes) -> set[bytes]:
 
 
 def is_heif(data: bytes) -> bool:
-    """Whether `data` start like a still picture in the HEIF family, readable or not."""
-    return bool(brands_of(data) & (_IMAGE_BRANDS | _AV1_BRANDS))
+    """Whether `data` start like a still picture in the HEIF family.
+
+    Raises
+    ------
+    PhotoRefusedError
+        If it is coded with AV1.
+    """
+    brands = brands_of(data)
+    if brands & _AV1_BRANDS:
+        raise PhotoRefusedError(
+            "the content is an AVIF picture, which is not read.", remedy="Save it as JPEG, PNG or HEIC."
+        )
+    return bool(brands & _IMAGE_BRANDS)
 
 
 def _end_of_boxes(data: bytes) -> int:
@@ -79,11 +90,9 @@ def read_heif(data: bytes) -> Container:
     Raises
     ------
     PhotoRefusedError
-        If the file breaks off, is coded with AV1, or its structure cannot be read.
+        If the file breaks off or its structure cannot be read.
     """
     brands = brands_of(data)
-    if brands & _AV1_BRANDS:
-        raise PhotoRefusedError("AVIF pictures are not read.", remedy="Save it as JPEG, PNG or HEIC.")
     end = _end_of_boxes(data)
     file = _open(data)
     primary = file[file.primary_index]

@@ -5,6 +5,7 @@ Tag numbers: CIPA DC-008 (Exif 2.32), tables 4 to 8, from memory.
 
 from __future__ import annotations
 
+import io
 import math
 import re
 from dataclasses import dataclass
@@ -29,6 +30,7 @@ _BODY_SERIAL, _LENS_MAKE, _LENS_MODEL, _LENS_SERIAL = 0xA431, 0xA433, 0xA434, 0x
 
 _DATE = re.compile(r"(\d{4}):(\d\d):(\d\d)[ T](\d\d):(\d\d):(\d\d)")
 _OFFSET = re.compile(r"(?:[+-]\d\d:\d\d|Z)")
+_PREFIX = b"Exif\0\0"
 _MAX_TEXT = 120
 
 
@@ -101,7 +103,7 @@ def read_exif(block: bytes) -> ExifBlock:
         return ExifBlock()
     try:
         exif = Image.Exif()
-        exif.load(block)
+        exif.load_from_fp(io.BytesIO(block.removeprefix(_PREFIX)))
         main = dict(exif)
         inner = dict(exif.get_ifd(_EXIF_DIRECTORY))
     except Exception:  # noqa: BLE001  # a parser fed hostile bytes may raise anything; facts are optional
