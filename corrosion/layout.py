@@ -80,7 +80,7 @@ class MemberLayout:
         for limit in (self.member.limit, *(zone.limit for zone in self.limit_zones)):
             if limit is not None and limit.depth is not None and limit.depth >= thinnest:
                 raise LayoutError(
-                    f"the blend limit of {limit.depth:g} mm is not less than the thickness, {thinnest:g} mm.",
+                    f"the blend limit of {limit.depth:g} mm is not less than the {thinnest:g} mm of metal.",
                     place=place,
                     remedy="Check the unit of the limit and of the thickness.",
                 )
@@ -111,11 +111,11 @@ class MemberLayout:
         return _inside(self.polygon, points)
 
     def thickness_at(self, points: FloatArray) -> FloatArray:
-        """Reference thickness at each point, mm; where thickness zones overlap, the thinnest."""
+        """Give the reference thickness at each point, mm; where thickness zones overlap, the thinnest."""
         return self._thickness(points)[0]
 
     def u_thickness_at(self, points: FloatArray) -> FloatArray:
-        """Standard uncertainty of the reference thickness at each point, mm."""
+        """Give the standard uncertainty of the reference thickness at each point, mm."""
         return self._thickness(points)[1]
 
     def _thickness(self, points: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -152,7 +152,7 @@ class MemberLayout:
         return limit, index
 
     def u_limit_at(self, points: FloatArray) -> FloatArray:
-        """Standard uncertainty of the limit, mm: a fraction's comes from the reference thickness."""
+        """Give the standard uncertainty of the limit, mm: a fraction's comes from the reference thickness."""
         index = self.limit_at(points)[1]
         fractions = np.array([limit.fraction or 0.0 if limit else 0.0 for limit in self._limits])
         return np.asarray(fractions[index] * self.u_thickness_at(points))

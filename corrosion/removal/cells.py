@@ -37,6 +37,10 @@ _NUDGE_MM = 1e-3
 _SIDES = 16
 
 
+_Rows = tuple[IntArray, IntArray, FloatArray, FloatArray]
+"""Rows of a cover before they are sorted: place, entry, weight, upper."""
+
+
 @dataclass(frozen=True)
 class Cells:
     """Square cells: centres (n, 2) and sides (n,) in mm, the cluster of each, and what covers them."""
@@ -73,7 +77,7 @@ class EntryIndex:
         return _join(parts)
 
 
-def _join(parts: list[tuple[IntArray, IntArray, FloatArray, FloatArray]]) -> Cover:
+def _join(parts: list[_Rows]) -> Cover:
     """Stack rows, drop those that reach nothing, and sort by place, then time."""
     if not parts:
         none = np.zeros(0, dtype=np.int64)
@@ -99,7 +103,8 @@ def clusters(entries: list[Entry]) -> IntArray:
 def make_cells(entries: list[Entry], labels: IntArray) -> Cells:
     """Lay cells over the clusters `labels` of `entries`."""
     sides = _cell_sides(entries, labels)
-    centres, side, cluster, parts = [], [], [], []
+    centres, side, cluster = [], [], []
+    parts: list[_Rows] = []
     placed = 0
     for label in np.unique(labels):
         members = np.flatnonzero(labels == label)
@@ -129,9 +134,7 @@ def _cell_sides(entries: list[Entry], labels: IntArray) -> FloatArray:
     return np.asarray(sides)
 
 
-def _cluster_cells(
-    entries: list[Entry], members: IntArray, side: float
-) -> tuple[FloatArray, list[tuple[IntArray, IntArray, FloatArray, FloatArray]]]:
+def _cluster_cells(entries: list[Entry], members: IntArray, side: float) -> tuple[FloatArray, list[_Rows]]:
     """Cells of one cluster on one lattice: centres, and the rows of each entry's cover."""
     codes, found = [], []
     for index in members:

@@ -59,20 +59,22 @@ def _disagreeing(removal: MemberRemoval, spot: Spot, by_reading: Measured, *, go
     if not governs:
         return replace(spot, removed=replace(spot.removed, flags=flags))
     removed = replace(by_reading, flags=flags | {Flag.READING_GOVERNS})
-    return replace(spot, removed=removed, **_judge(removal, spot, removed))
+    probability, verdict = _judge(removal, spot, removed)
+    return replace(
+        spot,
+        removed=removed,
+        probability_over=probability,
+        verdict=verdict,
+        reason="a thickness reading shows more removed than the entries add up to",
+    )
 
 
-def _judge(removal: MemberRemoval, spot: Spot, removed: Measured) -> dict[str, object]:
-    reason = "a thickness reading shows more removed than the entries add up to"
+def _judge(removal: MemberRemoval, spot: Spot, removed: Measured) -> tuple[float | None, Verdict]:
     if spot.limit is None:
-        return {"reason": "no limit is set here"}
-    point = np.array([spot.at])
-    spread = np.hypot(removed.u, removal.layout.u_limit_at(point))
+        return None, Verdict.NOT_DETERMINED
+    spread = np.hypot(removed.u, removal.layout.u_limit_at(np.array([spot.at])))
     probability = float(exceedance(np.array([removed.value]), spread, np.array([spot.limit]))[0])
     if removed.value > spot.limit:
-        verdict = Verdict.OVER
-    elif probability <= removal.within_probability:
-        verdict = Verdict.WITHIN
-    else:
-        verdict = Verdict.TOO_CLOSE
-    return {"probability_over": probability, "verdict": verdict, "reason": reason}
+        return probability, Verdict.OVER
+    within = probability <= removal.within_probability
+    return probability, Verdict.WITHIN if within else Verdict.TOO_CLOSE

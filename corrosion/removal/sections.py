@@ -31,7 +31,8 @@ def removed_volume(removal: MemberRemoval) -> Measured:
         value += removal.entries[index].depth * exact
     own: dict[str, float] = {}
     shared: dict[str, FloatArray] = {}
-    for index in np.flatnonzero(per_entry):
+    for number in np.flatnonzero(per_entry):
+        index = int(number)
         entry, sensitivity = removal.entries[index], float(per_entry[index])
         own[f"depth of {entry.id}"] = float(
             np.hypot(own.get(f"depth of {entry.id}", 0.0), sensitivity * entry.u)

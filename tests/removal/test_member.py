@@ -120,8 +120,7 @@ def test_volume_and_mass_of_a_lone_dish_are_exact(bench: Bench) -> None:
 
 
 def test_volume_counts_an_overlap_once(bench: Bench) -> None:
-    """Two equal flats from the original contour on one spot remove the metal of one; from the current
-    surface, of two."""
+    """Two equal flats on one spot remove one's metal from the original contour, two's from the current."""
     one = Bench().remove(0.05).assess().summary.removed_volume_mm3.value
     same = bench.remove(0.05).remove(0.05).assess().summary.removed_volume_mm3.value
     added = Bench().remove(0.05).remove(0.05, measured_from="current").assess().summary

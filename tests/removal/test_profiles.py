@@ -130,5 +130,5 @@ def test_share_is_between_nothing_and_all(x: float, y: float) -> None:
 def test_crossing_footprint_is_refused() -> None:
     """A footprint that crosses itself names the entry and the way out."""
     bow = PolygonShape(coordinates=[[(0, 0), (10, 10), (10, 0), (0, 10)]])
-    with pytest.raises(RemovalError, match="removal 'R7'.*does not cross itself"):
+    with pytest.raises(RemovalError, match=r"removal 'R7'.*does not cross itself"):
         shape_on_layout(bow, place="removal 'R7'")
