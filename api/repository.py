@@ -123,9 +123,13 @@ def next_position(session: Session, table: type[PartRow], survey_id: str) -> int
 
 
 def add_part(
-    session: Session, table: type[AnyPartRow], survey_id: str, model: Photo | Removal | ThicknessReading
+    session: Session,
+    table: type[AnyPartRow],
+    survey_id: str,
+    model: Photo | Removal | ThicknessReading,
+    **columns: str | None,
 ) -> AnyPartRow:
-    """Append a part to a locked survey.
+    """Append a part to a locked survey; `columns` are the service's own facts about it.
 
     Raises
     ------
@@ -143,6 +147,7 @@ def add_part(
         key=model.id,
         position=next_position(session, table, survey_id),
         document=dump(model),
+        **columns,
     )
     session.add(row)
     session.flush()

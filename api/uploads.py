@@ -263,10 +263,9 @@ def _add_photo(
     }
     photo = repo.check(Photo, document | dict(tags), path="form")
     check_photo(session, survey, photo)
-    row = repo.add_part(session, PhotoRow, survey.id, photo)
-    row.picture_sha256 = picture.sha256
-    row.upload_name = name
-    return row
+    return repo.add_part(
+        session, PhotoRow, survey.id, photo, picture_sha256=picture.sha256, upload_name=name
+    )
 
 
 def _bind(row: PhotoRow, picture: PictureRow, done: TakenFile) -> None:

@@ -54,7 +54,7 @@ def arm(place: str) -> None:
         original = Session.commit
         Session.commit = lambda self: commit(self) if armed["on"] else original(self)  # type: ignore[method-assign]
     elif place == "put":
-        Session.commit = lambda self: (_die() if self.dirty or self.new else None)  # type: ignore[method-assign]
+        Session.commit = lambda self: _die() if self.dirty or self.new else None  # type: ignore[method-assign]
     elif place:
         raise SystemExit(f"no place {place!r}")
 

@@ -93,7 +93,9 @@ LENS: dict[str, Any] = {
 }
 
 
-def picture(seed: int = 0, *, size: tuple[int, int] = (400, 300), kind: str = "JPEG", **options: Any) -> bytes:
+def picture(
+    seed: int = 0, *, size: tuple[int, int] = (400, 300), kind: str = "JPEG", **options: Any
+) -> bytes:
     """Make a small textured picture; another seed gives other bytes."""
     noise = np.random.default_rng(seed).integers(40, 215, (size[1], size[0], 3), dtype=np.uint8)
     stream = io.BytesIO()
@@ -142,7 +144,9 @@ def new_survey(client: httpx.Client, **head: Any) -> str:
     return str(made.json()["id"])
 
 
-def upload(client: httpx.Client, survey: str, *files: tuple[str, bytes], **tags: str) -> list[dict[str, Any]]:
+def upload(
+    client: httpx.Client, survey: str, *files: tuple[str, bytes], **tags: str
+) -> list[dict[str, Any]]:
     """Upload files and return their results."""
     form = [("files", (name, data)) for name, data in files]
     answer = client.post(f"/api/surveys/{survey}/photos", files=form, data=tags)
