@@ -152,7 +152,7 @@ class MemberLayout:
         return limit, index
 
     def u_limit_at(self, points: FloatArray) -> FloatArray:
-        """Give the standard uncertainty of the limit, mm: a fraction's comes from the reference thickness."""
+        """Give the standard uncertainty of the limit, mm, which a fraction takes from the thickness."""
         index = self.limit_at(points)[1]
         fractions = np.array([limit.fraction or 0.0 if limit else 0.0 for limit in self._limits])
         return np.asarray(fractions[index] * self.u_thickness_at(points))

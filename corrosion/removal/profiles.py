@@ -211,17 +211,18 @@ def make_profile(
 
 
 def _dished(outline: Polygon) -> tuple[Profile, frozenset[Flag]]:
-    # The inscribed circle costs a thousand times the centroid; most dishes never need it.
-    for find in (lambda: outline.centroid, lambda: _inscribed_centre(outline)[0]):
-        centre = find()
-        profile = _star(outline, np.array([centre.x, centre.y]))
-        if profile is not None:
-            return profile, frozenset()
+    profile = _star(outline, outline.centroid)
+    if profile is None:
+        # The inscribed circle costs a thousand times the centroid; most dishes never need it.
+        profile = _star(outline, _inscribed_centre(outline)[0])
+    if profile is not None:
+        return profile, frozenset()
     return FlatProfile(outline), frozenset({Flag.NOT_STAR_SHAPED})
 
 
-def _star(outline: Polygon, centre: FloatArray) -> DishedProfile | None:
-    """Build the dish about `centre`, or None where the outline is not star-shaped about it."""
+def _star(outline: Polygon, middle: ShapelyPoint) -> DishedProfile | None:
+    """Build the dish about `middle`, or None where the outline is not star-shaped about it."""
+    centre = np.array([middle.x, middle.y])
     if outline.interiors:
         return None
     ring = np.asarray(orient(outline).exterior.coords)[:-1] - centre
