@@ -62,9 +62,11 @@ def _end_of_boxes(data: bytes) -> int:
     raise damaged(f"it has more than {_MAX_BOXES} boxes")
 
 
-def _open(data: bytes) -> Any:
+def _primary(data: bytes) -> tuple[Any, int]:
+    """Primary picture, not decoded yet, and the number of pictures in the file."""
     try:
-        return pillow_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False)
+        file = pillow_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False)
+        return file[file.primary_index], len(file)
     except Exception as error:  # a parser fed hostile bytes may raise anything
         raise damaged(f"its HEIC structure cannot be read ({_words(error)})") from error
 
@@ -94,15 +96,14 @@ def read_heif(data: bytes) -> Container:
     """
     brands = brands_of(data)
     end = _end_of_boxes(data)
-    file = _open(data)
-    primary = file[file.primary_index]
+    primary, pictures = _primary(data)
     return Container(
         PhotoFormat.HEIC,
         (int(primary.size[0]), int(primary.size[1])),
         int(primary.info.get("bit_depth", 8)),
         Colour.RGB,
         end,
-        frames=len(file),
+        frames=pictures,
         animated=brands >= {b"msf1"} and not brands & (_HEVC_BRANDS - _SEQUENCE_BRANDS),
         alpha=bool(primary.has_alpha),
         exif=primary.info.get("exif") or b"",
@@ -122,8 +123,7 @@ def decode_heif(data: bytes) -> npt.NDArray[np.uint8] | npt.NDArray[np.uint16]:
     PhotoRefusedError
         If the coded data are broken.
     """
-    file = _open(data)
-    primary = file[file.primary_index]
+    primary, _ = _primary(data)
     try:
         pixels = np.asarray(primary)
     except Exception as error:

@@ -90,6 +90,16 @@ def test_cut_and_glued_files_never_escape_the_error_tree(seed: str, kept: float,
     _is_handled(data[: int(kept * len(data))] + tail)
 
 
+@pytest.mark.parametrize("mask", [8, 255])
+@pytest.mark.parametrize("seed", SEEDS)
+def test_every_header_byte_in_turn_is_handled(seed: str, mask: int) -> None:
+    """Each of the first 500 bytes changed alone: no single lie about size or place gets through."""
+    for where in range(min(500, len(SEEDS[seed]))):
+        data = bytearray(SEEDS[seed])
+        data[where] ^= mask
+        _is_handled(bytes(data))
+
+
 @settings(max_examples=200, deadline=None)
 @given(
     start=st.sampled_from(
