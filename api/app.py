@@ -11,7 +11,7 @@ from contextlib import asynccontextmanager
 import uvicorn
 from fastapi import Depends, FastAPI
 
-from api import problems
+from api import openapi, problems
 from api.context import Context
 from api.database import Database
 from api.exchange import Exchange
@@ -88,6 +88,7 @@ def create_app(settings: Settings) -> FastAPI:
     for module in ROUTERS:
         app.include_router(module.router, prefix="/api")
     problems.install(app)
+    openapi.install(app)
     app.add_middleware(BodyLimit, max_json=settings.max_json_bytes, max_upload=settings.max_upload_bytes)
     app.add_middleware(HostCheck, allowed=frozenset(settings.allowed_hosts))
     # Added last, so outermost: its headers are on every answer of the others.

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,7 @@ from sqlalchemy.exc import ArgumentError, IntegrityError, OperationalError, SQLA
 from sqlalchemy.orm import Session
 from sqlalchemy.orm.exc import StaleDataError
 
-from api.errors import ConflictError, InvalidError, StaleError
+from api.errors import ConflictError, StaleError
 from corrosion.errors import StorageError
 
 # How long a writer waits for another before it gives up, in seconds.
@@ -124,24 +125,6 @@ class Database:
         self.engine.dispose()
 
 
-def to_json(value: Any) -> str:
-    """Write a JSON column. NaN and infinity are refused: PostgreSQL cannot hold them.
-
-    Raises
-    ------
-    InvalidError
-        If a number is not finite or a text is not valid Unicode.
-    """
-    try:
-        written = json.dumps(value, allow_nan=False, ensure_ascii=False)
-        written.encode()
-    except ValueError as error:
-        raise InvalidError(
-            f"a value cannot be stored ({error}).", remedy="Numbers must be finite, text valid Unicode."
-        ) from error
-    return written
-
-
 def _open(url: str, *, sqlite: bool) -> Engine:
     arguments: dict[str, Any] = {"timeout": BUSY_SECONDS} if sqlite else {}
     engine = create_engine(
@@ -150,7 +133,7 @@ def _open(url: str, *, sqlite: bool) -> Engine:
         pool_size=POOL_SIZE,
         max_overflow=POOL_SIZE * 2,
         pool_pre_ping=not sqlite,
-        json_serializer=to_json,
+        json_serializer=partial(json.dumps, allow_nan=False, ensure_ascii=False),
     )
     if sqlite:
         event.listen(engine, "connect", _prepare_sqlite)

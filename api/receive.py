@@ -32,36 +32,35 @@ class Intake:
         self._context = context
         self._survey_id = survey_id
         self._only_matching = only_matching
-        self._running: deque[asyncio.Future[TakenFile]] = deque()
-        self._results: list[asyncio.Future[TakenFile]] = []
+        self._running: deque[asyncio.Task[TakenFile]] = deque()
+        self._results: list[asyncio.Task[TakenFile]] = []
 
     async def add(self, part: Part, tags: Mapping[str, Any]) -> None:
         """Start on a file; wait first if too many are queued."""
         while len(self._running) >= QUEUED_PER_WORKER * self._context.settings.workers:
             await asyncio.wait({self._running.popleft()})
-        future = self._start(part, dict(tags))
-        self._running.append(future)
-        self._results.append(future)
+        before = self._results[-1] if self._results else None
+        task = asyncio.create_task(self._take(part, dict(tags), before))
+        self._running.append(task)
+        self._results.append(task)
 
-    def _start(self, part: Part, tags: dict[str, Any]) -> asyncio.Future[TakenFile]:
-        loop = asyncio.get_running_loop()
+    async def _take(
+        self, part: Part, tags: dict[str, Any], before: asyncio.Task[TakenFile] | None
+    ) -> TakenFile:
         name = part.file_name or "photo"
         error = self._refusal(part)
         if error is not None or part.incoming is None:
             part.discard()
             size = part.incoming.size if part.incoming else 0
-            refused: asyncio.Future[TakenFile] = loop.create_future()
-            refused.set_result(TakenFile(clean_name(name), "refused", size_bytes=size, error=error))
-            return refused
-        take = partial(
-            self._context.uploads.take,
-            self._survey_id,
-            part.incoming,
-            name,
-            tags,
-            only_matching=self._only_matching,
-        )
-        return loop.run_in_executor(self._context.executor, take)
+            return TakenFile(clean_name(name), "refused", size_bytes=size, error=error)
+        uploads = self._context.uploads
+        prepare = partial(uploads.prepare, part.incoming, name)
+        prepared = await asyncio.get_running_loop().run_in_executor(self._context.executor, prepare)
+        # Files are prepared side by side but entered in the order sent: that is the survey's order.
+        if before is not None:
+            await asyncio.wait({before})
+        enter = partial(uploads.enter, self._survey_id, prepared, tags, only_matching=self._only_matching)
+        return await run_in_threadpool(enter)
 
     def _refusal(self, part: Part) -> CorrosionError | None:
         place = clean_name(part.file_name or "photo")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Sequence
 from typing import Any, TypeVar
 
@@ -156,7 +157,25 @@ def add_part(
 
 def dump(model: BaseModel) -> Document:
     """Turn a part into the document that is stored: every field, so that new defaults change nothing."""
-    document: Document = model.model_dump(mode="json")
+    return storable(model.model_dump(mode="json"))
+
+
+def storable(document: Document) -> Document:
+    """Return a document unchanged if every database can hold it.
+
+    Raises
+    ------
+    InvalidError
+        If a number is not finite or a text is not valid Unicode.
+    """
+    try:
+        json.dumps(document, allow_nan=False, ensure_ascii=False).encode()
+    except ValueError as error:
+        reason = str(error) if isinstance(error, UnicodeError) else "a number is not finite"
+        raise InvalidError(
+            f"a value cannot be stored ({reason}).",
+            remedy="Numbers must be finite, text valid Unicode.",
+        ) from error
     return document
 
 

@@ -79,6 +79,25 @@ EXAMPLE_READING: dict[str, Any] = {
     "u": 0.01,
     "instrument": "UT-1",
 }
+EXAMPLE_SURVEY_FILE: dict[str, Any] = {
+    "format": "corrosion-survey",
+    "version": 1,
+    "units": "mm",
+    "structure": EXAMPLE_STRUCTURE,
+    "photos": [
+        {
+            "id": "f1",
+            "file": "photos/f1.jpg",
+            "member": "SK1",
+            "face": "inner",
+            "scale": EXAMPLE_SCALE,
+            "placement": EXAMPLE_PLACEMENT,
+            "marks": EXAMPLE_MARKS,
+        }
+    ],
+    "removals": [EXAMPLE_REMOVAL],
+    "thickness_readings": [EXAMPLE_READING],
+}
 
 
 class Wire(BaseModel):

@@ -129,7 +129,8 @@ class BodyLimit:
             message = await receive()
             received += len(message.get("body", b""))
             if received > limit:
-                await _drain(receive)
+                if message.get("more_body", False):
+                    await _drain(receive)
                 raise _too_large(f"over {limit}", limit)
             return message
 

@@ -114,7 +114,9 @@ class Services:
         """Open a survey on a structure."""
         with self.database.writing() as session:
             structure = _existing_structure(session, structure_id)
-            row = SurveyRow(structure_id=structure.id, name=repo.short_name(name), document=head)
+            row = SurveyRow(
+                structure_id=structure.id, name=repo.short_name(name), document=repo.storable(head)
+            )
             session.add(row)
             session.flush()
         return SurveyView(row, structure)
@@ -166,7 +168,7 @@ class Services:
                 str(lens["id"]) for lens in head["lenses"]
             }
             _refuse_lost(lost, "lens profile", "photos")
-            row.document = head
+            row.document = repo.storable(head)
             row.name = repo.short_name(name)
             structure = repo.find(session, StructureRow, row.structure_id)
         return SurveyView(row, structure)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import PurePosixPath
 from typing import Any, Literal
 
@@ -23,7 +23,7 @@ from api.files import Derived, Incoming, PictureFiles
 from api.photos import Intake, PhotoReader
 from api.services import PhotoView, check_photo
 from api.tables import PhotoRow, PictureRow, SurveyRow
-from corrosion.errors import CorrosionError
+from corrosion.errors import CorrosionError, StorageError
 from corrosion.model import Photo
 
 Status = Literal["stored", "matched", "duplicate", "refused"]
@@ -52,6 +52,21 @@ class TakenFile:
     error: CorrosionError | None = None
 
 
+@dataclass
+class Prepared:
+    """A file whose original is in the store and that can be entered into a survey.
+
+    `name` is as sent, for matching; `shown` is fit for people.
+    """
+
+    name: str
+    shown: str
+    size_bytes: int
+    sha256: str | None = None
+    facts: Intake | None = None
+    error: CorrosionError | None = None
+
+
 class Uploads:
     """The use cases on pictures."""
 
@@ -75,40 +90,58 @@ class Uploads:
             photo = repo.check(Photo, {"id": "new", "file": "new"} | dict(tags), path="form")
             check_photo(session, survey, photo)
 
-    def take(
-        self,
-        survey_id: str,
-        incoming: Incoming,
-        name: str,
-        tags: Mapping[str, Any],
-        *,
-        only_matching: bool = False,
-    ) -> TakenFile:
-        """Take one received file into a survey; the temporary file is removed in any case.
+    def prepare(self, incoming: Incoming, name: str) -> Prepared:
+        """Check a received file, store its original and copies; nothing is visible yet.
+
+        Many files can be prepared at once. The temporary file is removed in any case.
 
         Parameters
         ----------
         name : str
             File name as sent; used as data and to match a waiting photo, never as a path.
+
+        Returns
+        -------
+        Prepared
+            Also for a file that is refused; its `error` says why.
+        """
+        prepared = Prepared(name, clean_name(name), incoming.size)
+        try:
+            incoming.close()
+            facts = self._intake(incoming, prepared.shown)
+            prepared.sha256 = incoming.sha256
+            self.files.keep(incoming)
+            self.files.keep_derived("preview", prepared.sha256, facts.preview)
+            self.files.keep_derived("thumbnail", prepared.sha256, facts.thumbnail)
+            # The copies are stored; a queue of prepared files need not hold them too.
+            prepared.facts = replace(facts, preview=b"", thumbnail=b"")
+        except CorrosionError as error:
+            prepared.error = error
+        finally:
+            incoming.discard()
+        return prepared
+
+    def enter(
+        self, survey_id: str, prepared: Prepared, tags: Mapping[str, Any], *, only_matching: bool = False
+    ) -> TakenFile:
+        """Make a prepared file visible in a survey, in one transaction.
+
+        Parameters
+        ----------
         tags : mapping
             Fields of `corrosion.model.Photo` for a new photo.
         only_matching : bool
             Refuse a picture that no photo of the survey waits for, instead of adding a photo.
-
-        Returns
-        -------
-        TakenFile
-            Also for a file that is refused; its `error` says why.
         """
-        shown = clean_name(name)
+        done = TakenFile(prepared.shown, "stored", prepared.sha256, prepared.size_bytes)
         try:
-            incoming.close()
-            facts = self._intake(incoming, shown)
-            return self._enter(survey_id, facts, incoming, name, tags, only_matching=only_matching)
+            if prepared.error is not None or prepared.facts is None:
+                raise prepared.error or StorageError("the file was not read.", place=prepared.shown)
+            done.warnings.extend(prepared.facts.warnings)
+            done.photo = self._enter(survey_id, prepared.facts, prepared.name, tags, done, only_matching)
         except CorrosionError as error:
-            return TakenFile(shown, "refused", size_bytes=incoming.size, error=error)
-        finally:
-            incoming.discard()
+            done.status, done.error = "refused", error
+        return done
 
     def derived(self, kind: Derived, sha256: str) -> bytes:
         """Return a copy made from an original; make it again if the store has lost it.
@@ -143,21 +176,15 @@ class Uploads:
         self,
         survey_id: str,
         facts: Intake,
-        incoming: Incoming,
         name: str,
         tags: Mapping[str, Any],
-        *,
+        done: TakenFile,
         only_matching: bool,
-    ) -> TakenFile:
-        sha256 = incoming.sha256
-        self.files.keep(incoming)
-        self.files.keep_derived("preview", sha256, facts.preview)
-        self.files.keep_derived("thumbnail", sha256, facts.thumbnail)
-        done = TakenFile(clean_name(name), "stored", sha256, incoming.size, warnings=list(facts.warnings))
+    ) -> PhotoView:
         with self._database.writing() as session:
             survey = repo.lock_survey(session, survey_id)
-            picture = _keep_facts(session, sha256, incoming.size, facts)
-            row = self._match(session, survey_id, sha256, name, done)
+            picture = _keep_facts(session, str(done.sha256), done.size_bytes, facts)
+            row = _match(session, survey_id, picture.sha256, name, done)
             if row is None and only_matching:
                 raise InvalidError(
                     "no photo of the survey file has this name or hash.",
@@ -169,36 +196,34 @@ class Uploads:
             elif done.status == "matched":
                 _bind(row, picture, done)
             session.flush()
-            done.photo = PhotoView(row, picture)
-        return done
+        return PhotoView(row, picture)
 
-    def _match(
-        self, session: Session, survey_id: str, sha256: str, name: str, done: TakenFile
-    ) -> PhotoRow | None:
-        """Find the photo these bytes are already, or the one that waits for them; set the status."""
-        same = (
-            select(PhotoRow)
-            .where(PhotoRow.survey_id == survey_id, PhotoRow.picture_sha256 == sha256)
-            .order_by(PhotoRow.position)
-        )
-        waiting = (
-            select(PhotoRow)
-            .where(PhotoRow.survey_id == survey_id, PhotoRow.picture_sha256.is_(None))
-            .order_by(PhotoRow.position)
-        )
-        rows = list(session.scalars(waiting))
-        by_hash = [row for row in rows if row.document["sha256"] == sha256]
-        # Two photos of the file may show the same picture; the first binds here, all of them below.
-        matched = by_hash or _by_name(rows, name, done)
-        if matched:
-            done.status = "matched"
-            for other in by_hash[1:]:
-                other.picture_sha256 = sha256
-            return matched[0]
-        found = session.scalars(same).first()
-        if found is not None:
-            done.status = "duplicate"
-        return found
+
+def _match(session: Session, survey_id: str, sha256: str, name: str, done: TakenFile) -> PhotoRow | None:
+    """Find the photo these bytes are already, or the one that waits for them; set the status."""
+    same = (
+        select(PhotoRow)
+        .where(PhotoRow.survey_id == survey_id, PhotoRow.picture_sha256 == sha256)
+        .order_by(PhotoRow.position)
+    )
+    waiting = (
+        select(PhotoRow)
+        .where(PhotoRow.survey_id == survey_id, PhotoRow.picture_sha256.is_(None))
+        .order_by(PhotoRow.position)
+    )
+    rows = list(session.scalars(waiting))
+    by_hash = [row for row in rows if row.document["sha256"] == sha256]
+    # Two photos of the file may show the same picture; the first binds here, all of them below.
+    matched = by_hash or _by_name(rows, name, done)
+    if matched:
+        done.status = "matched"
+        for other in by_hash[1:]:
+            other.picture_sha256 = sha256
+        return matched[0]
+    found = session.scalars(same).first()
+    if found is not None:
+        done.status = "duplicate"
+    return found
 
 
 def clean_name(name: str) -> str:

@@ -24,14 +24,7 @@ def problems(*statuses: int) -> Responses:
         501: "This part of the program is not available.",
         503: "The store is not available.",
     }
-    return {
-        status: {
-            "model": Problem,
-            "description": words[status],
-            "content": {"application/problem+json": {}},
-        }
-        for status in statuses
-    }
+    return {status: {"model": Problem, "description": words[status]} for status in statuses}
 
 
 EDIT = (400, 403, 404, 409, 412, 413, 422, 428)

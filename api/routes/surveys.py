@@ -12,7 +12,7 @@ from api.context import ContextDep, ExpectedVersion, PageDep, etag
 from api.downloads import attachment, not_modified
 from api.receive import import_survey
 from api.routes import EDIT, problems
-from api.schemas import ImportReport, SurveyHead, SurveyIn, SurveyRecord, SurveySummary
+from api.schemas import EXAMPLE_SURVEY_FILE, ImportReport, SurveyHead, SurveyIn, SurveyRecord, SurveySummary
 from corrosion.model import dump_survey
 
 router = APIRouter(prefix="/surveys", tags=["surveys"])
@@ -21,8 +21,12 @@ IMPORT_BODY = {
     "requestBody": {
         "required": True,
         "content": {
-            "application/json": {"schema": {"type": "object", "description": "A survey file."}},
+            "application/json": {
+                "schema": {"type": "object", "description": "A survey file; see GET /api/schema."},
+                "example": EXAMPLE_SURVEY_FILE,
+            },
             "multipart/form-data": {
+                "example": {"survey": "survey.json", "files": ["f1.jpg", "f2.jpg"]},
                 "schema": {
                     "type": "object",
                     "required": ["survey"],
@@ -34,7 +38,7 @@ IMPORT_BODY = {
                             "description": "Pictures, after the survey file; the rest can follow later.",
                         },
                     },
-                }
+                },
             },
         },
     }
