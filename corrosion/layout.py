@@ -76,14 +76,29 @@ class MemberLayout:
         return layout
 
     def _check_limits(self, place: str) -> None:
-        thinnest = min([self._reference[0], *(zone.thickness for zone in self.thickness_zones)])
-        for limit in (self.member.limit, *(zone.limit for zone in self.limit_zones)):
+        zoned = shapely.union_all([zone.outline for zone in self.limit_zones])
+        rules = [(self.member.limit, self.polygon.difference(zoned), place)]
+        rules += [
+            (zone.limit, zone.outline.intersection(self.polygon), f"{place}, limit zone {named.id!r}")
+            for zone, named in zip(self.limit_zones, self.member.limit_zones, strict=True)
+        ]
+        for limit, where, who in rules:
+            thinnest = self._thinnest_in(where)
             if limit is not None and limit.depth is not None and limit.depth >= thinnest:
                 raise LayoutError(
                     f"the blend limit of {limit.depth:g} mm is not less than the {thinnest:g} mm of metal.",
-                    place=place,
+                    place=who,
                     remedy="Check the unit of the limit and of the thickness.",
                 )
+
+    def _thinnest_in(self, where: BaseGeometry) -> float:
+        """Least thickness over an area, mm; infinite over none."""
+        thinnest, left = np.inf, where
+        for zone in self.thickness_zones:
+            if where.intersection(zone.outline).area > 0.0:
+                thinnest = min(thinnest, zone.thickness)
+            left = left.difference(zone.outline)
+        return min(thinnest, self._reference[0]) if left.area > 0.0 else thinnest
 
     @property
     def _reference(self) -> tuple[float, float]:
