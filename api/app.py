@@ -6,7 +6,7 @@ import logging
 import socket
 from collections.abc import AsyncIterator, Callable
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 
 import uvicorn
 from fastapi import Depends, FastAPI
@@ -161,7 +161,9 @@ def serve(settings: Settings, *, opened: Callable[[str], None] | None = None) ->
         log_level="warning",
         server_header=False,
     )
-    _Server(config, opened).run()
+    # Ctrl-C is how a person ends it, after the last request was answered.
+    with suppress(KeyboardInterrupt):
+        _Server(config, opened).run()
 
 
 class _Server(uvicorn.Server):

@@ -1,7 +1,7 @@
 """`python -m tests.api.killable [PLACE]`: the service, which kills itself with SIGKILL at a place.
 
 Places: ``received`` (file complete, nothing stored), ``stored`` (original stored, nothing visible),
-``flushed`` (rows written, transaction open), ``put`` (in the middle of an edit's transaction).
+``commit`` (rows written, transaction still open).
 """
 
 from __future__ import annotations
@@ -32,29 +32,19 @@ def _after(function: Callable[..., Any]) -> Callable[..., Any]:
     return run_then_die
 
 
+def _flush_and_die(session: Session) -> None:
+    session.flush()
+    _die()
+
+
 def arm(place: str) -> None:
     """Make the process die at a place."""
     if place == "received":
         Uploads._intake = _die  # type: ignore[method-assign]
     elif place == "stored":
         PictureFiles.keep = _after(PictureFiles.keep)  # type: ignore[method-assign]
-    elif place == "flushed":
-        armed = {"on": False}
-        enter = Uploads._enter
-
-        def enter_armed(*args: Any, **kwargs: Any) -> Any:
-            armed["on"] = True
-            return enter(*args, **kwargs)
-
-        def commit(session: Session) -> None:
-            session.flush()
-            _die()
-
-        Uploads._enter = enter_armed  # type: ignore[method-assign]
-        original = Session.commit
-        Session.commit = lambda self: commit(self) if armed["on"] else original(self)  # type: ignore[method-assign]
-    elif place == "put":
-        Session.commit = lambda self: _die() if self.dirty or self.new else None  # type: ignore[method-assign]
+    elif place == "commit":
+        Session.commit = _flush_and_die  # type: ignore[method-assign]
     elif place:
         raise SystemExit(f"no place {place!r}")
 
