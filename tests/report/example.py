@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
@@ -11,6 +10,7 @@ from shapely.geometry import Point, Polygon, box
 
 from corrosion.model import Mark, SurveyFile, in_millimetres, parse_survey
 from corrosion.quantity import FloatArray, Measured
+from corrosion.removal import RemovalField
 from corrosion.results import (
     Assessment,
     BinSummary,
@@ -31,18 +31,6 @@ LIMIT_MM = 0.102
 MM_PER_INCH = 25.4
 
 
-@dataclass(frozen=True)
-class StubField:
-    """What a removal says at n places."""
-
-    removed: FloatArray
-    limit: FloatArray
-    share: FloatArray
-    margin: FloatArray
-    probability: FloatArray
-    verdict: FloatArray
-
-
 class StubRemoval:
     """Two dishes on the outer face that together go over the limit, one alone on the inner face."""
 
@@ -52,7 +40,7 @@ class StubRemoval:
         ((425.0, 118.0), 18.0, 0.03, Face.INNER),
     )
 
-    def field(self, points_mm: FloatArray, *, face: Face | None = None) -> StubField:
+    def field(self, points_mm: FloatArray, *, face: Face | None = None) -> RemovalField:
         """Sum the dishes at (n, 2) points."""
         total = {Face.OUTER: np.zeros(len(points_mm)), Face.INNER: np.zeros(len(points_mm))}
         for at, radius, depth, side in self.dishes:
@@ -62,7 +50,9 @@ class StubRemoval:
         limit = np.full(len(removed), LIMIT_MM)
         verdict = np.where(removed > limit, 3, np.where(removed > 0.9 * limit, 2, 0))
         chance = np.where(removed > limit, 0.9, 0.02)
-        return StubField(removed, limit, removed / limit, limit - removed, chance, verdict)
+        return RemovalField(
+            removed, 0.02 * removed, limit, removed / limit, limit - removed, chance, verdict
+        )
 
 
 def survey_document(units: Literal["mm", "in"] = "mm") -> dict[str, Any]:
