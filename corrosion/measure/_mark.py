@@ -1,0 +1,119 @@
+"""All measures of one mark."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from corrosion.errors import MarkError, MetrologyError
+from corrosion.marks import Outline
+from corrosion.measure._mapped import MappedMark, area_of, measured_on, without_own
+from corrosion.measure._shape import (
+    hull_corners,
+    longest_calliper,
+    longest_calliper_gradient,
+    path_length,
+    path_length_gradient,
+    perimeter,
+    perimeter_gradient,
+    shortest_calliper,
+    shortest_calliper_gradient,
+    thinned,
+)
+from corrosion.quantity import FloatArray, Measured
+from corrosion.scale import PlaneScale
+from corrosion.terms import Flag
+
+FIRST_ORDER_LIMIT = 0.15
+REFUSAL_LIMIT = 0.30
+
+
+def mark_quantities(mark: MappedMark, place: str) -> dict[str, Measured]:
+    """Measure a mark: what makes sense for its shape.
+
+    Returns
+    -------
+    dict of str to Measured
+        Areas: ``area`` (mm2), ``equivalent_diameter``, ``longest_calliper``, ``shortest_calliper``,
+        ``perimeter`` (of the outer ring). Lines: ``length``. Points: nothing. mm.
+
+    Raises
+    ------
+    ScaleError
+        If the scale cannot carry an area.
+    MarkError
+        If the standard uncertainty of the area is above 30 %.
+    """
+    if mark.outline.is_area:
+        mark.scale.check_area(place)
+        return _area_quantities(mark, place)
+    if mark.outline.is_line:
+        every = slice(None)
+        return {"length": measured_on(mark, every, path_length, path_length_gradient)}
+    return {}
+
+
+def _area_quantities(mark: MappedMark, place: str) -> dict[str, Measured]:
+    outer = mark.outline.rings[0]
+    hull = hull_corners(mark.plane[outer]) + outer.start
+    few = thinned(hull)
+    area = _trusted(area_of(mark), place)
+    return {
+        "area": area,
+        "equivalent_diameter": equivalent_diameter(area),
+        "longest_calliper": measured_on(
+            mark, hull, longest_calliper, longest_calliper_gradient, alternative_part=few
+        ),
+        "shortest_calliper": measured_on(
+            mark, hull, shortest_calliper, shortest_calliper_gradient, alternative_part=few
+        ),
+        "perimeter": measured_on(mark, outer, perimeter, perimeter_gradient),
+    }
+
+
+def equivalent_diameter(area: Measured) -> Measured:
+    """Diameter of the circle of the same area, mm."""
+    diameter = math.sqrt(4.0 * area.value / math.pi)
+    return area.scaled(diameter / (2.0 * area.value), value=diameter, unit="mm")
+
+
+def _trusted(area: Measured, place: str) -> Measured:
+    """Flag an area too uncertain for first-order propagation, refuse one that says next to nothing."""
+    if not area.known:
+        return area
+    share = area.u / area.value
+    if share > REFUSAL_LIMIT:
+        worst = next(iter(area.budget()))
+        raise MarkError(
+            f"the area {area.value:.3g} mm2 has a standard uncertainty of {share:.0%}, most of it from "
+            f"'{worst}'; above {REFUSAL_LIMIT:.0%} it is not reported.",
+            place=place,
+            remedy="Photograph from nearer, so that mark and reference fill more of the picture.",
+        )
+    return area.with_flags(Flag.FIRST_ORDER_DOUBTFUL) if share > FIRST_ORDER_LIMIT else area
+
+
+def local_scale(scale: PlaneScale, size: tuple[int, int] | None) -> Measured:
+    """Scale at the middle of the picture, mm/px, or of the reference where that is out of reach.
+
+    It is the root of the area of one square pixel, so ``unit`` is mm (per px).
+    """
+    centre = scale.centre_px
+    if size is not None:
+        middle = (np.array(size, dtype=np.float64) - 1.0) / 2.0
+        centre = middle if _reaches(scale, middle) else centre
+    square = centre + 0.5 * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+    still = Outline(square, (slice(0, 4),), 0.0, None, np.zeros((4, 2)), frozenset())
+    place = scale.camera.place
+    area = without_own(area_of(MappedMark.of(still, scale, place)))
+    side = math.sqrt(area.value)
+    return area.scaled(0.5 / side, value=side, unit="mm")
+
+
+def _reaches(scale: PlaneScale, point_px: FloatArray) -> bool:
+    try:
+        scale.check_reach(point_px[None], scale.camera.place)
+    except MetrologyError:
+        return False
+    return True
