@@ -104,10 +104,10 @@ def draw_scale_bar(
 
 
 def draw_names(axes: Axes, subject: Subject, window: Window, mm_per_pt: float, style: MapStyle) -> None:
-    """Write the names of pits and removals beside them, clear of each other where there is room."""
+    """Write names and depths of pits and removals beside them, clear of each other if there is room."""
     size = style.text_pt - 0.5
     shown = [
-        (outline.name, outline.shape.bounds, outline.kind is MarkKind.PIT)
+        (f"{outline.name}  {outline.depth}".rstrip(), outline.shape.bounds, outline.kind is MarkKind.PIT)
         for outline in subject.outlines
         if outline.kind in (MarkKind.PIT, MarkKind.BLEND_OUT) and _meets(outline.shape.bounds, window)
     ]

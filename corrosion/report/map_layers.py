@@ -96,11 +96,11 @@ def draw_unseen(axes: Axes, subject: Subject) -> None:
             axes,
             shape,
             gid=f"not-seen-{face}",
-            edgecolor="#a8a8a8",
+            edgecolor="#8f8f8f",
             linewidth=0.0,
             hatch=UNSEEN_HATCH[face],
             hatch_linewidth=0.45,
-            zorder=1,
+            zorder=2.5,
         )
 
 

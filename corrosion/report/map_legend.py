@@ -33,6 +33,7 @@ from corrosion.units import LengthUnit
 COLUMNS = 2
 ROW_IN = 0.185
 BAR_IN = 0.62
+OVER_WIDTH = 0.2
 
 
 def legend_entries(
@@ -86,12 +87,17 @@ def _outline_entries(subjects: list[Subject]) -> list[tuple[Any, str]]:
         MarkKind.AFFECTED: "affected area",
         MarkKind.CLEAR: "looked at, clear",
     }
-    return [
+    entries = [
         (_handle(kind, face), f"{text}: {face} face")
         for kind, text in words.items()
         for face in Face
         if (kind, face) in present
     ]
+    if any(outline.depth for s in subjects for outline in s.outlines):
+        entries.append(
+            (Line2D([], [], linestyle="none"), f"number by a name: its depth, {subjects[0].unit}")
+        )
+    return entries
 
 
 def _handle(kind: MarkKind, face: Face) -> Any:
@@ -143,7 +149,7 @@ def draw_legend(axes: Axes, entries: list[tuple[Any, str]], style: MapStyle) -> 
             bbox_to_anchor=(0.0, 0.0, 1.0, 1.0),
             borderaxespad=0.0,
             ncols=COLUMNS,
-            mode="expand",
+            columnspacing=3.0,
             frameon=False,
             fontsize=style.text_pt,
             handlelength=2.2,
@@ -160,11 +166,12 @@ def draw_colour_scale(
     axes = figure.add_axes(box)
     gradient = np.linspace(0.0, 1.0, 256)[None, :]
     axes.imshow(gradient, extent=(0.0, 1.0, 0.0, 1.0), aspect="auto", cmap=colour_map(style.mode))
-    axes.add_patch(
-        Rectangle((1.0, 0.0), 0.2, 1.0, facecolor=OVER_FILL, edgecolor=INK, linewidth=0.6, hatch=HATCH_OVER,
-                  hatch_linewidth=0.5)
-    )  # fmt: skip
-    axes.set_xlim(0.0, 1.2)
+    # Over the limit lies past 100 % of it, which is left of a margin of nothing.
+    start = 1.0 if style.mode == "share" else -OVER_WIDTH
+    over = Rectangle((start, 0.0), OVER_WIDTH, 1.0, facecolor=OVER_FILL, edgecolor=INK, linewidth=0.6)
+    over.set(hatch=HATCH_OVER, hatch_linewidth=0.5)
+    axes.add_patch(over)
+    axes.set_xlim(min(start, 0.0), max(1.0, start + OVER_WIDTH))
     axes.set_yticks([])
     ticks = [0.0, 0.25, 0.5, 0.75, 1.0]
     if style.mode == "share":
@@ -173,7 +180,8 @@ def draw_colour_scale(
     else:
         words = [length_text(t * scale, unit) for t in ticks]
         title = f"Margin left: how much more may come off, {unit}"
-    axes.set_xticks([*ticks, 1.12], [*words, "over"], fontsize=style.text_pt - 0.5)
+    middle = start + 0.6 * OVER_WIDTH if style.mode == "share" else start + 0.3 * OVER_WIDTH
+    axes.set_xticks([*ticks, middle], [*words, "over"], fontsize=style.text_pt - 0.5)
     axes.tick_params(length=2, width=0.5, pad=2)
     axes.set_title(title, loc="left", fontsize=style.text_pt, pad=3, fontweight="bold", color=INK)
     axes.set_gid("colour-scale")

@@ -72,5 +72,8 @@ def colour_map(mode: MapMode) -> Colormap:
     (Nunez, Anderton and Renslow 2018). Its darkest end is left out, so that black outlines stay visible.
     """
     cividis = colormaps["cividis"]
-    stops = [cividis(0.12 + 0.88 * k / 63) for k in range(64)]
-    return LinearSegmentedColormap.from_list(mode, stops if mode == "margin" else stops[::-1])
+    stops = [cividis(0.12 + 0.88 * k / 63)[:3] for k in range(64)]
+    if mode == "margin":
+        # The whole member is coloured here: paler, so that lines and names stay on top.
+        return LinearSegmentedColormap.from_list(mode, [[0.65 * c + 0.35 for c in stop] for stop in stops])
+    return LinearSegmentedColormap.from_list(mode, stops[::-1])

@@ -18,7 +18,8 @@ from corrosion.model import Member
 from corrosion.quantity import FloatArray
 from corrosion.removal import MemberRemoval, RemovalField, collect_entries
 from corrosion.removal.entries import shape_on_layout
-from corrosion.results import Assessment, MemberAssessment
+from corrosion.report.numbers import length_text, shown
+from corrosion.results import Assessment, Finding, MemberAssessment
 from corrosion.terms import VERDICT_ORDER, Face, MarkKind, Origin, Verdict
 from corrosion.units import LengthUnit
 
@@ -40,12 +41,16 @@ class FieldSource(Protocol):
 
 @dataclass(frozen=True)
 class Outline:
-    """A thing on the metal: a removal (blend-out, earlier rework), a pit, an affected or a clear area."""
+    """A thing on the metal: a removal (blend-out, earlier rework), a pit, an affected or a clear area.
+
+    `depth` is its deepest depth as a reader sees it, in the display unit; empty where none was read.
+    """
 
     name: str
     kind: MarkKind
     face: Face | None
     shape: BaseGeometry
+    depth: str = ""
     planned: bool = False
 
 
@@ -150,12 +155,14 @@ def _has_area(shape: BaseGeometry | None) -> bool:
 
 
 def _outlines(assessment: Assessment, member_id: str, faces: tuple[Face, ...]) -> list[Outline]:
+    unit = assessment.survey.display_units or assessment.survey.units
     listed = [
         Outline(
             record.id,
             MarkKind.BLEND_OUT,
             record.face,
             shape_on_layout(record.footprint, place=f"removal {record.id!r}"),
+            depth=length_text(record.depth.value, unit),
             planned=record.origin is Origin.PLANNED,
         )
         for record in assessment.survey.removals
@@ -165,8 +172,17 @@ def _outlines(assessment: Assessment, member_id: str, faces: tuple[Face, ...]) -
         shape = finding.outline
         on_face = finding.face is None or finding.face in faces
         if finding.member_id == member_id and on_face and shape is not None and not shape.is_empty:
-            listed.append(Outline(finding.id, finding.kind, finding.face, shape))
+            listed.append(
+                Outline(finding.id, finding.kind, finding.face, shape, _depth_text(finding, unit))
+            )
     return listed
+
+
+def _depth_text(finding: Finding, unit: LengthUnit) -> str:
+    if finding.depth is None:
+        return ""
+    read = shown(finding.depth, unit, thickness=True)
+    return f"{read.bound}{read.value}"
 
 
 def has_something(assessment: Assessment, member_id: str) -> bool:
@@ -236,7 +252,7 @@ def detail_windows(subject: Subject, *, aspect: float, least_width: float, most:
     width = subject.bounds[2] - subject.bounds[0]
     room = least_width * 0.2
     groups = _grouped([_window(o.shape.bounds) for o in shown], 1.5 * room)
-    windows = [_fitted(box, aspect, least_width, room) for box in groups]
+    windows = _apart([_fitted(box, aspect, least_width, room) for box in groups], aspect)
     useful = [w for w in windows if w[2] - w[0] < 0.7 * width]
     fullest = sorted(useful, key=lambda w: -_how_full(shown, w))[:most]
     return sorted(fullest)
@@ -257,6 +273,26 @@ def _grouped(boxes: list[Window], room: float) -> list[Window]:
             box = _hull([box, *near])
         groups.append(box)
     return groups
+
+
+def _apart(windows: list[Window], aspect: float) -> list[Window]:
+    """Join close-ups that would show much of the same metal."""
+    kept: list[Window] = []
+    for given in windows:
+        window = given
+        while alike := [w for w in kept if _overlap(w, window) > 0.1]:
+            kept = [w for w in kept if w not in alike]
+            window = _fitted(_hull([window, *alike]), aspect, 0.0, 0.0)
+        kept.append(window)
+    return kept
+
+
+def _overlap(a: Window, b: Window) -> float:
+    """Give the common area as a share of the smaller window."""
+    wide = min(a[2], b[2]) - max(a[0], b[0])
+    high = min(a[3], b[3]) - max(a[1], b[1])
+    smaller = min((w[2] - w[0]) * (w[3] - w[1]) for w in (a, b))
+    return max(wide, 0.0) * max(high, 0.0) / smaller
 
 
 def _near(a: Window, b: Window, room: float) -> bool:
