@@ -14,6 +14,9 @@ from api.services import SurveyView, new_structure
 from api.tables import Document, PhotoRow, PictureRow, ReadingRow, RemovalRow, StructureRow, SurveyRow
 from corrosion.model import SurveyFile, parse_survey
 
+State = tuple[str, int, int]
+"""Survey, its revision, its structure's version: changes whenever anything results rest on changes."""
+
 HEAD_FIELDS = ("display_units", "survey", "settings", "instruments", "lenses")
 
 
@@ -23,14 +26,14 @@ class Export:
 
     Attributes
     ----------
-    state : tuple
-        Changes whenever anything that the results rest on changes.
+    state : State
+        See `State`.
     sizes : dict
         Upright width and height in px by photo id.
     """
 
     file: SurveyFile
-    state: tuple[str, int, int]
+    state: State
     sizes: dict[str, tuple[int, int]]
 
 
@@ -91,6 +94,12 @@ class Exchange:
             state = (row.id, row.revision, structure.version)
         sizes = {key: (picture.width, picture.height) for key, picture in stored.items()}
         return Export(_state_hashes(file, stored) if with_hashes else file, state, sizes)
+
+    def state(self, survey_id: str) -> State:
+        """Return what tells whether a survey's results are still right, without reading its parts."""
+        with self._database.reading() as session:
+            row = repo.find(session, SurveyRow, survey_id)
+            return row.id, row.revision, repo.find(session, StructureRow, row.structure_id).version
 
     def waiting(self, survey_id: str) -> list[str]:
         """Return the photo ids of the survey file whose pictures are not here yet."""

@@ -2,15 +2,67 @@
 
 from __future__ import annotations
 
+import io
 import threading
 from collections import OrderedDict
+from dataclasses import dataclass
+from typing import Any, Literal
 
+import numpy as np
+
+from api import repository as repo
 from api.database import Database
-from api.exchange import Exchange, Export
+from api.errors import InvalidError, NotFoundError
+from api.exchange import Exchange, Export, State
+from api.tables import PhotoRow
+from corrosion.layout import station_mm
+from corrosion.measure import measure_photo
+from corrosion.model import in_millimetres
+from corrosion.removal.member import MemberRemoval
+from corrosion.report import json_of, measures_json
+from corrosion.report.json_form import spot_json
+from corrosion.report.map import draw_map
+from corrosion.report.map_style import MapMode, MapStyle
 from corrosion.results import Assessment
+from corrosion.survey import assess, member_removal
+from corrosion.terms import Face, Flag
+from corrosion.units import LengthUnit, mm_per
 
-# An assessment of a large survey takes seconds and a map asks for the same one at every click.
+Json = dict[str, Any]
+MapFormat = Literal["png", "svg"]
+
+# An assessment of a large survey takes seconds, and a map page asks for the same one at every click.
 KEPT_ASSESSMENTS = 8
+
+
+@dataclass(frozen=True)
+class Place:
+    """A place as a person states it: in the survey's unit, the station maybe with a plug suffix."""
+
+    member: str
+    station: float | str
+    offset: float
+
+
+class Kept:
+    """An assessment, the unit its survey was entered in, and the removal of the members asked for."""
+
+    def __init__(self, assessment: Assessment, unit: LengthUnit) -> None:
+        self.assessment = assessment
+        self.unit = unit
+        self._removals: dict[str, MemberRemoval] = {}
+        self._lock = threading.Lock()
+
+    def removal(self, member: str) -> MemberRemoval:
+        """Return the removal of a member; `NotFoundError` if there is no such member."""
+        structure = self.assessment.survey.structure
+        if member not in {one.id for one in structure.members}:
+            names = ", ".join(repr(one.id) for one in structure.members)
+            raise NotFoundError(f"there is no member {member!r}.", remedy=f"Members: {names}.")
+        with self._lock:
+            if member not in self._removals:
+                self._removals[member] = member_removal(self.assessment, member)
+            return self._removals[member]
 
 
 class Results:
@@ -19,30 +71,84 @@ class Results:
     def __init__(self, database: Database, exchange: Exchange) -> None:
         self._database = database
         self._exchange = exchange
-        self._kept: OrderedDict[tuple[str, int, int], Assessment] = OrderedDict()
+        self._kept: OrderedDict[State, Kept] = OrderedDict()
         self._lock = threading.Lock()
 
-    def assessment(self, survey_id: str) -> Assessment:
-        """Assess a survey as it is now stored.
+    def assessment(self, survey_id: str) -> Json:
+        """Return the JSON form of a survey's assessment (`corrosion.report.json_of`)."""
+        return json_of(self._assessed(survey_id).assessment, include_survey=False)
+
+    def measures(self, photo_id: str) -> Json:
+        """Return the JSON form of one photo's measures (`corrosion.report.measures_json`).
+
+        Only this photo is measured, so that it can be asked for after every change of a mark.
+        """
+        with self._database.reading() as session:
+            row = repo.find(session, PhotoRow, photo_id)
+            survey_id, key = row.survey_id, row.key
+        export = self._exchange.export(survey_id)
+        alone = [photo for photo in export.file.photos if photo.id == key]
+        survey = in_millimetres(export.file.model_copy(update={"photos": alone}))
+        photo = survey.photos[0]
+        measured = measure_photo(photo, survey, photo.size or export.sizes.get(key))
+        return measures_json([measured], survey.display_units or "mm")
+
+    def spot(self, survey_id: str, place: Place) -> Json:
+        """Return what is gone at one place, against its limit, with the entries that add up there.
 
         Raises
         ------
         NotFoundError
-            If there is no such survey.
+            If there is no such survey or member.
         CorrosionError
-            If the structure or a removal contradicts itself.
+            If the station cannot be read or the place lies off the member.
         """
-        export = self._exchange.export(survey_id)
+        kept = self._assessed(survey_id)
+        survey = kept.assessment.survey
+        removal = kept.removal(place.member)
+        factor = mm_per(kept.unit)
+        station, flags = station_mm(place.station, survey.structure, factor)
+        at = (station, place.offset * factor)
+        _must_lie_on(removal, at, place)
+        found = spot_json(removal.spot(at), survey.display_units or "mm")
+        stated = {
+            "member": place.member,
+            "station": place.station,
+            "offset": place.offset,
+            "units": kept.unit,
+        }
+        return {"asked": stated, "plug_unknown": Flag.PLUG_UNKNOWN in flags, "spot": found}
+
+    def map(self, survey_id: str, member: str, face: Face | None, kind: MapFormat, mode: MapMode) -> bytes:
+        """Draw a member's removal map; `NotFoundError` if there is no such survey or member."""
+        kept = self._assessed(survey_id)
+        target = io.BytesIO()
+        removal = kept.removal(member)
+        draw_map(kept.assessment, member, face, target, kind, style=MapStyle(mode=mode), removal=removal)
+        return target.getvalue()
+
+    def _assessed(self, survey_id: str) -> Kept:
+        state = self._exchange.state(survey_id)
         with self._lock:
-            kept = self._kept.get(export.state)
-        return self._compute(export) if kept is None else kept
+            kept = self._kept.get(state)
+            if kept is not None:
+                self._kept.move_to_end(state)
+                return kept
+        return self._compute(self._exchange.export(survey_id))
 
-    def _compute(self, export: Export) -> Assessment:
-        from corrosion.survey import assess  # noqa: PLC0415
-
-        done = assess(export.file, sizes=export.sizes)
+    def _compute(self, export: Export) -> Kept:
+        done = Kept(assess(export.file, sizes=export.sizes), export.file.units)
         with self._lock:
             self._kept[export.state] = done
             while len(self._kept) > KEPT_ASSESSMENTS:
                 self._kept.popitem(last=False)
         return done
+
+
+def _must_lie_on(removal: MemberRemoval, at: tuple[float, float], place: Place) -> None:
+    if not removal.layout.contains(np.array([at]))[0]:
+        raise InvalidError(
+            f"station {place.station!r}, offset {place.offset:g} lies off member {place.member!r}.",
+            place="query",
+            remedy="Choose a place on the member's outline; units are the survey's.",
+        )

@@ -44,7 +44,7 @@ def arm(place: str) -> None:
     elif place == "stored":
         PictureFiles.keep = _after(PictureFiles.keep)  # type: ignore[method-assign]
     elif place == "commit":
-        Session.commit = _flush_and_die  # type: ignore[method-assign]
+        Session.commit = _flush_and_die  # type: ignore[method-assign, assignment]
     elif place:
         raise SystemExit(f"no place {place!r}")
 
