@@ -1,6 +1,6 @@
 """Intake of photos against its floor: SHA-256 and one reduced decode of the same bytes.
 
-Run ``python tests/benchmarks/photo_intake.py``; the exit code is 0 if the ratio is within its target.
+Run ``python -m tests.benchmarks.photo_intake``; the exit code is 0 if the ratio is within its target.
 """
 
 from __future__ import annotations
