@@ -8,17 +8,19 @@ import numpy as np
 
 from corrosion.errors import MarkError, MetrologyError
 from corrosion.marks import Outline
-from corrosion.measure._mapped import MappedMark, area_of, measured_on, without_own
+from corrosion.measure._mapped import MappedMark, area_of, measured_on, with_roughness, without_own
 from corrosion.measure._shape import (
     hull_corners,
     longest_calliper,
     longest_calliper_gradient,
+    longest_shadow,
     path_length,
     path_length_gradient,
     perimeter,
     perimeter_gradient,
     shortest_calliper,
     shortest_calliper_gradient,
+    shortest_shadow,
     thinned,
 )
 from corrosion.quantity import FloatArray, Measured
@@ -59,16 +61,15 @@ def _area_quantities(mark: MappedMark, place: str) -> dict[str, Measured]:
     hull = hull_corners(mark.plane[outer]) + outer.start
     few = thinned(hull)
     area = _trusted(area_of(mark), place)
+    longest = measured_on(mark, hull, longest_calliper, longest_calliper_gradient, alternative_part=few)
+    shortest = measured_on(mark, hull, shortest_calliper, shortest_calliper_gradient, alternative_part=few)
+    around = measured_on(mark, outer, perimeter, perimeter_gradient)
     return {
         "area": area,
         "equivalent_diameter": equivalent_diameter(area),
-        "longest_calliper": measured_on(
-            mark, hull, longest_calliper, longest_calliper_gradient, alternative_part=few
-        ),
-        "shortest_calliper": measured_on(
-            mark, hull, shortest_calliper, shortest_calliper_gradient, alternative_part=few
-        ),
-        "perimeter": measured_on(mark, outer, perimeter, perimeter_gradient),
+        "longest_calliper": with_roughness(longest, mark, outer, longest_shadow, picks_extreme=True),
+        "shortest_calliper": with_roughness(shortest, mark, outer, shortest_shadow, picks_extreme=True),
+        "perimeter": with_roughness(around, mark, outer, perimeter),
     }
 
 

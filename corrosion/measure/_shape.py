@@ -5,12 +5,18 @@ Values accept leading dimensions, ``(..., n, 2)``, so that one call takes all hy
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
+from numpy.typing import NDArray
 from scipy.spatial import ConvexHull
 
 from corrosion.quantity import FloatArray
 
+IndexArray = NDArray[np.integer[Any]]
+
 _MOST_HULL_CORNERS = 48
+_CALLIPER_DIRECTIONS = 45
 
 
 def ring_area(ring: FloatArray) -> FloatArray:
@@ -54,15 +60,15 @@ def perimeter_gradient(ring: FloatArray) -> FloatArray:
     return gradient[:-1]
 
 
-def hull_corners(ring: FloatArray) -> FloatArray:
+def hull_corners(ring: FloatArray) -> IndexArray:
     """Find the indices of the convex hull's corners of a ring (n, 2), in order round it."""
-    corners: FloatArray = ConvexHull(ring).vertices
+    corners: IndexArray = ConvexHull(ring).vertices
     return corners
 
 
-def thinned(corners: FloatArray) -> FloatArray:
+def thinned(corners: IndexArray) -> IndexArray:
     """At most 48 of the hull's corners: enough for how callipers *change* under a tilt."""
-    chosen: FloatArray = corners[:: -(-len(corners) // _MOST_HULL_CORNERS)]
+    chosen: IndexArray = corners[:: -(-len(corners) // _MOST_HULL_CORNERS)]
     return chosen
 
 
@@ -104,6 +110,24 @@ def shortest_calliper_gradient(hull: FloatArray) -> FloatArray:
     gradient[edge] -= (1.0 - foot) * normal
     gradient[following] -= foot * normal
     return gradient
+
+
+def longest_shadow(points: FloatArray) -> FloatArray:
+    """Largest extent of point sets (..., n, 2) over 45 directions: close to `longest_calliper`, cheap."""
+    longest: FloatArray = _shadows(points).max(axis=-1)
+    return longest
+
+
+def shortest_shadow(points: FloatArray) -> FloatArray:
+    """Smallest extent of point sets (..., n, 2) over 45 directions."""
+    shortest: FloatArray = _shadows(points).min(axis=-1)
+    return shortest
+
+
+def _shadows(points: FloatArray) -> FloatArray:
+    angle = np.arange(_CALLIPER_DIRECTIONS) * (np.pi / _CALLIPER_DIRECTIONS)
+    shadows: FloatArray = np.ptp(points @ np.array([np.cos(angle), np.sin(angle)]), axis=-2)
+    return shadows
 
 
 def _widths(hull: FloatArray) -> FloatArray:

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from corrosion.measure._mapped import MappedMark, measured
+from corrosion.measure._shape import IndexArray
 from corrosion.quantity import FloatArray, Measured
-
-IndexArray = NDArray[np.integer[Any]]
 
 
 def plane_geometry(mark: MappedMark) -> shapely.Geometry:

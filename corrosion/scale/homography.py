@@ -11,7 +11,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import cho_solve, cholesky, solve_triangular
 
 from corrosion.quantity import FloatArray
 
@@ -252,12 +251,10 @@ def _step(
     """One Gauss-Newton step: step (8,), gain (8, 2n), residuals (2n,) and their chi squared."""
     seen, by_h, _ = project(h, plane)
     residuals = (image - seen).ravel()
-    root = cholesky(spread, lower=True)
-    white = solve_triangular(root, by_h.reshape(-1, 8), lower=True)
-    white_residuals = solve_triangular(root, residuals, lower=True)
-    normal = cholesky(white.T @ white, lower=True)
-    gain = cho_solve((normal, True), solve_triangular(root, white, lower=True, trans="T").T)
-    return gain @ residuals, gain, residuals, float(white_residuals @ white_residuals)
+    design = by_h.reshape(-1, 8)
+    weighted = np.linalg.solve(spread, np.column_stack([design, residuals]))
+    gain: FloatArray = np.linalg.solve(design.T @ weighted[:, :8], weighted[:, :8].T)
+    return gain @ residuals, gain, residuals, float(residuals @ weighted[:, 8])
 
 
 def _block_diagonal(blocks: FloatArray) -> FloatArray:
