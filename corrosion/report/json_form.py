@@ -86,11 +86,14 @@ def json_of(assessment: Assessment, *, include_survey: bool = True) -> Json:
     return body
 
 
-def measures_json(photos: Iterable[PhotoMeasures], unit: LengthUnit) -> Json:
+def measures_json(
+    photos: Iterable[PhotoMeasures], unit: LengthUnit, *, problems: Iterable[str] = ()
+) -> Json:
     """Machine-readable form of the measures of photos alone, with `unit` for the display texts."""
     listed = [_photo(photo, unit) for photo in photos]
     return _head(MEASURES_FORMAT, unit) | {
         "photos": listed,
+        "problems": list(problems),
         "flag_meaning": {str(flag): FLAG_MEANING[flag] for flag in Flag},
     }
 

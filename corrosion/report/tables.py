@@ -120,6 +120,11 @@ def measures_flags(photos: Iterable[PhotoMeasures]) -> frozenset[Flag]:
     return frozenset().union(*(flags_of(mark) for photo in photos for mark in photo.marks))
 
 
+def assessment_flags(assessment: Assessment) -> frozenset[Flag]:
+    """All flags of the members' assessments."""
+    return frozenset().union(*(member.flags for member in assessment.members))
+
+
 def legend_table(flags: Iterable[Flag]) -> Table | None:
     """Short words and what they mean; None if there are no flags."""
     lines = flag_legend(flags)
