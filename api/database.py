@@ -91,7 +91,7 @@ class Database:
     @contextmanager
     def reading(self) -> Iterator[Session]:
         """Give a session that sees one moment of the database and writes nothing."""
-        with Session(self.engine, autoflush=False, expire_on_commit=False) as session:
+        with _told("read"), Session(self.engine, autoflush=False, expire_on_commit=False) as session:
             yield session
 
     @contextmanager
@@ -105,7 +105,7 @@ class Database:
         ConflictError
             If an identifier is already taken.
         """
-        with Session(self._writer, expire_on_commit=False) as session:
+        with _told("written"), Session(self._writer, expire_on_commit=False) as session:
             try:
                 yield session
                 session.commit()
@@ -123,6 +123,18 @@ class Database:
     def close(self) -> None:
         """Close all connections."""
         self.engine.dispose()
+
+
+@contextmanager
+def _told(what: str) -> Iterator[None]:
+    """Turn a full disk, a lost server or a lock held too long into a `StorageError`."""
+    try:
+        yield
+    except OperationalError as error:
+        raise StorageError(
+            f"the database could not be {what}; nothing was changed.",
+            remedy="Try again; if it fails again, check that it runs and that its disk is not full.",
+        ) from error
 
 
 def _open(url: str, *, sqlite: bool) -> Engine:

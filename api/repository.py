@@ -101,6 +101,26 @@ def lock_surveys_of(session: Session, structure_id: str) -> list[str]:
     return list(session.scalars(statement))
 
 
+def lock_structure(session: Session, identifier: str, *, shared: bool = False) -> StructureRow:
+    """Return a structure's row; nobody changes it until the session ends.
+
+    Always lock surveys before their structure: the other order can make two writers wait for each other.
+
+    Parameters
+    ----------
+    shared : bool
+        Let others read it under the same lock: for edits that only name its members.
+    """
+    statement = (
+        select(StructureRow)
+        .where(StructureRow.id == identifier)
+        .with_for_update(read=shared)
+        .execution_options(populate_existing=True)
+    )
+    row = session.scalars(statement).one_or_none()
+    return find(session, StructureRow, identifier) if row is None else row
+
+
 def count_change(session: Session, surveys: Sequence[str]) -> None:
     """Raise the revision of some surveys, so that kept results are computed again."""
     session.execute(
@@ -232,7 +252,7 @@ def structure_of(row: StructureRow) -> Structure:
 
 def member_ids(session: Session, survey: SurveyRow) -> set[str]:
     """Return the ids of the members that a survey may name."""
-    structure = find(session, StructureRow, survey.structure_id)
+    structure = lock_structure(session, survey.structure_id, shared=True)
     return {str(member["id"]) for member in structure.document["members"]}
 
 
@@ -255,15 +275,23 @@ def pictures_of(session: Session, photos: Sequence[PhotoRow]) -> dict[str, Pictu
     return {row.sha256: row for row in session.scalars(statement)}
 
 
+def photo_file(session: Session, survey: SurveyRow, photo: PhotoRow) -> SurveyFile:
+    """Put a survey together with one photo alone, for measuring it."""
+    structure = find(session, StructureRow, survey.structure_id)
+    return SurveyFile.model_validate(
+        {"units": structure.units, "structure": structure.document, "photos": [photo.document]}
+        | survey.document
+    )
+
+
 def survey_file(session: Session, survey: SurveyRow) -> SurveyFile:
     """Put a survey together again from its parts, exactly as it was imported or entered."""
     structure = find(session, StructureRow, survey.structure_id)
-    photos = parts(session, PhotoRow, survey.id)
     return SurveyFile.model_validate(
         {
             "units": structure.units,
             "structure": structure.document,
-            "photos": [row.document for row in photos],
+            "photos": [row.document for row in parts(session, PhotoRow, survey.id)],
             "removals": [row.document for row in parts(session, RemovalRow, survey.id)],
             "thickness_readings": [row.document for row in parts(session, ReadingRow, survey.id)],
         }

@@ -14,7 +14,7 @@ from api import repository as repo
 from api.database import Database
 from api.errors import InvalidError, NotFoundError
 from api.exchange import Exchange, Export, State
-from api.tables import PhotoRow
+from api.tables import PhotoRow, SurveyRow
 from corrosion.layout import station_mm
 from corrosion.measure import measure_photo
 from corrosion.model import in_millimetres
@@ -85,12 +85,12 @@ class Results:
         """
         with self._database.reading() as session:
             row = repo.find(session, PhotoRow, photo_id)
-            survey_id, key = row.survey_id, row.key
-        export = self._exchange.export(survey_id)
-        alone = [photo for photo in export.file.photos if photo.id == key]
-        survey = in_millimetres(export.file.model_copy(update={"photos": alone}))
+            survey_row = repo.find(session, SurveyRow, row.survey_id)
+            survey = in_millimetres(repo.photo_file(session, survey_row, row))
+            stored = repo.pictures_of(session, [row]).get(row.picture_sha256 or "")
+        size = None if stored is None else (stored.width, stored.height)
         photo = survey.photos[0]
-        measured = measure_photo(photo, survey, photo.size or export.sizes.get(key))
+        measured = measure_photo(photo, survey, photo.size or size)
         return measures_json([measured], survey.display_units or "mm")
 
     def spot(self, survey_id: str, place: Place) -> Json:

@@ -95,6 +95,9 @@ class Services:
             If its surveys name a member that the new one lacks, or the unit would change under them.
         """
         with self.database.writing() as session:
+            repo.lock_surveys_of(session, identifier)
+            repo.lock_structure(session, identifier)
+            # Again: a survey may have been opened before the structure was locked.
             surveys = repo.lock_surveys_of(session, identifier)
             row = repo.find_version(session, StructureRow, identifier, expected)
             if units != row.units:

@@ -53,7 +53,9 @@ class Process:
         )
         assert self._child.stdout is not None
         self.address = self._child.stdout.readline().strip()
-        assert self.address.startswith("http"), "the service did not start"
+        if not self.address.startswith("http"):
+            self.stop()
+            raise AssertionError("the service did not start; its error output says why")
 
     def kill(self) -> None:
         """End it as a power cut would: no handler runs, nothing is flushed."""

@@ -51,9 +51,9 @@ def test_a_spot_adds_up_its_ledger(client: httpx.Client, survey: str) -> None:
     """At the recorded removal's centre the ledger lists it, and the sum is what it adds: 0.05 mm."""
     query = {"member": "SK1", "station": 412, "offset": 130}
     spot = client.get(f"/api/surveys/{survey}/spot", params=query).json()["spot"]
-    mine = [line for line in spot["ledger"] if line["entry_id"] == "R1" or line.get("entry") == "R1"]
+    mine = [line for line in spot["ledger"] if line["entry"] == "R1"]
+    assert [line["adds"]["value"] for line in mine] == [pytest.approx(0.05, abs=1e-9)]
     assert spot["removed_by_face"]["outer"]["value"] == pytest.approx(0.05, abs=1e-9)
-    assert len(mine) == 1
 
 
 def test_a_station_with_a_plug_is_understood(client: httpx.Client, survey: str) -> None:
