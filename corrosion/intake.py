@@ -75,7 +75,7 @@ def checked_size(photo: Photo, folder: Path, *, limits: PhotoLimits = DEFAULT_LI
         size = read_header(path, limits=limits).size_px
         if photo.sha256 is not None and sha256_of(path) != photo.sha256:
             raise PhotoError(
-                "the picture is not the one that was marked: its SHA-256 differs from the survey file.",
+                "this is not the picture that was marked: its SHA-256 is not the survey file's.",
                 place=photo.file,
                 remedy="Put the original back, or mark this picture anew.",
             )

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from string import ascii_uppercase
+from textwrap import shorten
 from typing import IO, Any, Literal
 
 import matplotlib as mpl
@@ -53,6 +54,8 @@ Target = Path | str | IO[bytes]
 EDGE_IN = 0.28
 LABELS_IN = 0.52
 TITLE_IN = 0.74
+NOTE_IN = 0.18
+GAP_IN = 0.3
 ABOVE_IN = 0.26
 BELOW_IN = 0.46
 DETAIL_ASPECT = 1.5
@@ -99,7 +102,12 @@ class Block:
         """Height of the block, inches."""
         rows = -(-len(self.details) // 2)
         detail = rows * (self.details[0].height_in + DETAIL_BELOW_IN) if self.details else 0.0
-        return TITLE_IN + ABOVE_IN + self.overview.height_in + BELOW_IN + detail
+        return self.title_in + ABOVE_IN + self.overview.height_in + BELOW_IN + detail + GAP_IN
+
+    @property
+    def title_in(self) -> float:
+        """Height of the title lines, inches."""
+        return TITLE_IN + (NOTE_IN if self.subject.unplaced else 0.0)
 
 
 class Page:
@@ -242,16 +250,15 @@ def _draw_block(page: Page, block: Block, style: MapStyle, scale: float) -> None
     _draw_title(page, block.subject, style)
     left = EDGE_IN + LABELS_IN
     panel = block.overview
-    axes = page.figure.add_axes(page.box(left, TITLE_IN + ABOVE_IN, panel.width_in, panel.height_in))
+    axes = page.figure.add_axes(page.box(left, block.title_in + ABOVE_IN, panel.width_in, panel.height_in))
     _draw_panel(axes, block.subject, panel, style, scale)
     labels.draw_stations(axes, block.subject, panel.width_in, style)
     labels.draw_scale_bar(axes, panel.window, block.subject.unit, style, below_in=0.33)
     axes.set_xlabel(f"station, {block.subject.unit}", fontsize=style.text_pt, labelpad=2, loc="left")
-    offset = block.subject.member.offset_is or "offset"
-    axes.set_ylabel(f"{clean(offset)}, {block.subject.unit}", fontsize=style.text_pt, labelpad=3)
+    labels.draw_offset_label(axes, block.subject, panel.height_in, style)
     if not block.details:
         labels.draw_names(axes, block.subject, panel.window, panel.mm_per_pt, style)
-    below = TITLE_IN + ABOVE_IN + panel.height_in + BELOW_IN
+    below = block.title_in + ABOVE_IN + panel.height_in + BELOW_IN
     for number, detail in enumerate(block.details):
         row, column = divmod(number, 2)
         x = left + column * (detail.width_in + LABELS_IN)
@@ -265,7 +272,7 @@ def _draw_block(page: Page, block: Block, style: MapStyle, scale: float) -> None
 
 def _draw_panel(axes: Axes, subject: Subject, panel: Panel, style: MapStyle, scale: float) -> None:
     layers.draw_metal(axes, subject)
-    layers.draw_unseen(axes, subject)
+    layers.draw_unseen(axes, subject, style)
     layers.draw_removal(axes, panel.raster, style, scale)
     layers.draw_limit_zones(axes, subject)
     layers.draw_fasteners(axes, subject, least_radius=1.1 * panel.mm_per_pt)
@@ -273,6 +280,7 @@ def _draw_panel(axes: Axes, subject: Subject, panel: Panel, style: MapStyle, sca
         layers.draw_photos(axes, subject)
     layers.draw_outlines(axes, subject)
     layers.draw_pits(axes, subject, mm_per_pt=panel.mm_per_pt)
+    layers.draw_readings(axes, subject, panel.window, style)
     layers.draw_edge(axes, subject)
     spot = subject.assessed.deepest
     if spot is not None and subject.face is None:
@@ -333,13 +341,16 @@ def _draw_title(page: Page, subject: Subject, style: MapStyle) -> None:
     page.write(EDGE_IN, 0.29, clean(f"{what}{length_text(thickness, unit)} {unit}"), fontsize=style.text_pt)
     spot = subject.assessed.least_margin if style.mode == "margin" else subject.assessed.deepest
     page.write(EDGE_IN, 0.47, _facts(spot, subject), fontsize=style.text_pt)
+    if subject.unplaced:
+        names = shorten(clean(", ".join(subject.unplaced)), 90, placeholder=" and more")
+        page.write(EDGE_IN, 0.65, f"Found but not placed on the layout: {names}.", fontsize=style.text_pt)
 
 
 def _facts(spot: Spot | None, subject: Subject) -> str:
     """Worst place in one line."""
     unit = subject.unit
     if spot is None or spot.removed.value <= 0.0:
-        return "No removal was measured or recorded."
+        return "Nothing could be summed." if subject.unplaced else "No removal was measured or recorded."
     where = f"{place_text(spot.at[0], unit)}, {place_text(spot.at[1], unit)}"
     limit = (
         "no limit set"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from itertools import pairwise
+from textwrap import fill
 
 from matplotlib.axes import Axes
 from matplotlib.ticker import FuncFormatter, MultipleLocator
@@ -12,6 +13,7 @@ from matplotlib.transforms import ScaledTranslation
 from corrosion.report.map_layers import HALO
 from corrosion.report.map_style import INK, QUIET, MapStyle
 from corrosion.report.map_subject import Subject, Window
+from corrosion.report.words import clean
 from corrosion.terms import MarkKind
 from corrosion.units import LengthUnit, mm_per
 
@@ -68,6 +70,19 @@ def draw_stations(axes: Axes, subject: Subject, width_in: float, style: MapStyle
             fontsize=style.text_pt - (1.5 if crowded else 0.5),
             color=INK,
         )
+
+
+def draw_offset_label(axes: Axes, subject: Subject, height_in: float, style: MapStyle) -> None:
+    """Name the offset axis, in two lines where the member is narrow."""
+    name = clean(subject.member.offset_is) or "offset"
+    letters = max(10, int((height_in + 0.3) * 72.0 / (_LETTER_WIDTH * style.text_pt))) - 4
+    crowded = len(name) > letters
+    words = fill(name, letters, max_lines=2, placeholder=" …")
+    axes.set_ylabel(
+        f"{words}, {subject.unit}",
+        fontsize=style.text_pt - (1.0 if crowded else 0.0),
+        labelpad=1 if crowded else 3,
+    )
 
 
 def draw_scale_bar(

@@ -32,7 +32,7 @@ from corrosion.report.map_style import (
     MapStyle,
     colour_map,
 )
-from corrosion.report.map_subject import OVER, TOO_CLOSE, UNDETERMINED, Outline, Raster, Subject
+from corrosion.report.map_subject import OVER, TOO_CLOSE, UNDETERMINED, Outline, Raster, Subject, Window
 from corrosion.report.numbers import length_text
 from corrosion.terms import Face, MarkKind
 
@@ -89,8 +89,11 @@ def draw_edge(axes: Axes, subject: Subject) -> None:
     add_shape(axes, subject.polygon, gid="member-edge", edgecolor=INK, linewidth=1.2, zorder=6)
 
 
-def draw_unseen(axes: Axes, subject: Subject) -> None:
-    """Hatch what was not photographed, each face with its own slant."""
+def draw_unseen(axes: Axes, subject: Subject, style: MapStyle) -> None:
+    """Hatch what was not photographed, each face with its own slant.
+
+    The margin colours the whole member, so there the hatching goes on top.
+    """
     for face, shape in subject.unseen.items():
         add_shape(
             axes,
@@ -100,7 +103,7 @@ def draw_unseen(axes: Axes, subject: Subject) -> None:
             linewidth=0.0,
             hatch=UNSEEN_HATCH[face],
             hatch_linewidth=0.45,
-            zorder=2.5,
+            zorder=2.5 if style.mode == "margin" else 1.0,
         )
 
 
@@ -179,6 +182,40 @@ def limit_zone_words(subject: Subject) -> list[str]:
         )
         listed.append(f"{zone.id} ({limit})")
     return listed
+
+
+def draw_readings(axes: Axes, subject: Subject, window: Window, style: MapStyle) -> None:
+    """Draw thickness readings: hollow where they agree with the entries, filled and named where not."""
+    for check in subject.readings:
+        station, offset = check.reading.at
+        if not (window[0] <= station <= window[2] and window[1] <= offset <= window[3]):
+            continue
+        (mark,) = axes.plot(
+            [station],
+            [offset],
+            marker="^",
+            markersize=5.0 if check.agrees else 6.5,
+            markerfacecolor=PAPER if check.agrees else OVER_FILL,
+            markeredgecolor=INK,
+            markeredgewidth=0.8,
+            linestyle="none",
+            zorder=7.5,
+        )
+        mark.set_gid(f"reading-{check.reading.id}")
+        if not check.agrees:
+            axes.annotate(
+                f"{check.reading.id}: {length_text(check.removed_by_reading, subject.unit)}",
+                (station, offset),
+                xytext=(0.0, -6.0),
+                textcoords="offset points",
+                ha="center",
+                va="top",
+                fontsize=style.text_pt - 0.5,
+                color=INK,
+                path_effects=HALO,
+                zorder=8,
+                annotation_clip=True,
+            )
 
 
 def draw_fasteners(axes: Axes, subject: Subject, *, least_radius: float) -> None:

@@ -118,6 +118,11 @@ def _place_entries(subjects: list[Subject], style: MapStyle) -> list[tuple[Any, 
         entries.append(
             (Line2D([], [], linestyle="none", marker="+", markersize=9, color=INK), "most removed here")
         )
+    agreement = {check.agrees for s in subjects for check in s.readings}
+    if True in agreement:
+        entries.append((_triangle(PAPER), "thickness reading"))
+    if False in agreement:
+        entries.append((_triangle(OVER_FILL), "thickness reading at odds: it shows this removed"))
     if any(s.member.limit_zones for s in subjects):
         entries.append(
             (Line2D([], [], color=QUIET, linewidth=0.9, linestyle=(0, (5, 2.5))), "zone with its own limit")
@@ -130,6 +135,12 @@ def _place_entries(subjects: list[Subject], style: MapStyle) -> list[tuple[Any, 
         )
         entries.append((ring, "fastener"))
     return entries
+
+
+def _triangle(fill: str) -> Line2D:
+    return Line2D(
+        [], [], linestyle="none", marker="^", markersize=6, markerfacecolor=fill, markeredgecolor=INK
+    )
 
 
 def legend_height(entries: list[tuple[Any, str]]) -> float:

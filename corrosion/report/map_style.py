@@ -33,8 +33,8 @@ VERDICT_COLOUR: dict[Verdict, str] = {
 HATCH_OVER = "xxx"
 HATCH_CLOSE = "ooo"
 HATCH_NO_LIMIT = "++"
-HATCH_UNSEEN_OUTER = "///"
-HATCH_UNSEEN_INNER = "\\\\\\"
+HATCH_UNSEEN_OUTER = "//"
+HATCH_UNSEEN_INNER = "\\\\"
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ from corrosion.quantity import FloatArray
 from corrosion.removal import MemberRemoval, RemovalField, collect_entries
 from corrosion.removal.entries import shape_on_layout
 from corrosion.report.numbers import length_text, shown
-from corrosion.results import Assessment, Finding, MemberAssessment
+from corrosion.results import Assessment, Finding, MemberAssessment, ReadingCheck
 from corrosion.terms import VERDICT_ORDER, Face, MarkKind, Origin, Verdict
 from corrosion.units import LengthUnit
 
@@ -58,7 +58,8 @@ class Outline:
 class Subject:
     """Everything a map of one member shows; lengths in mm.
 
-    `face` is None for the sum of both faces.
+    `face` is None for the sum of both faces. `unplaced` names what was found but cannot be drawn, as its
+    photo is not placed on the layout.
     """
 
     assessed: MemberAssessment
@@ -68,11 +69,17 @@ class Subject:
     outlines: list[Outline]
     photos: list[tuple[str, BaseGeometry]]
     unseen: dict[Face, BaseGeometry]
+    unplaced: list[str]
 
     @property
     def member(self) -> Member:
         """The member drawn."""
         return self.assessed.member
+
+    @property
+    def readings(self) -> list[ReadingCheck]:
+        """Thickness readings; they speak of both faces together, so a map of one face has none."""
+        return self.assessed.readings if self.face is None else []
 
     @property
     def bounds(self) -> Window:
@@ -138,6 +145,11 @@ def subject_of(assessment: Assessment, member_id: str, face: Face | None) -> Sub
         outlines=_outlines(assessment, member_id, faces),
         photos=[(name, shape) for name, shape in photos if shape is not None],
         unseen={f: cover.unseen for f, cover in assessed.coverage.items() if f in faces},
+        unplaced=[
+            short_name(finding)
+            for finding in assessment.findings
+            if finding.member_id == member_id and finding.outline is None and finding.face in (None, *faces)
+        ],
     )
 
 
@@ -173,9 +185,14 @@ def _outlines(assessment: Assessment, member_id: str, faces: tuple[Face, ...]) -
         on_face = finding.face is None or finding.face in faces
         if finding.member_id == member_id and on_face and shape is not None and not shape.is_empty:
             listed.append(
-                Outline(finding.id, finding.kind, finding.face, shape, _depth_text(finding, unit))
+                Outline(short_name(finding), finding.kind, finding.face, shape, _depth_text(finding, unit))
             )
     return listed
+
+
+def short_name(finding: Finding) -> str:
+    """Name of a finding on its own member's map, without the member and face it may begin with."""
+    return finding.id.removeprefix(f"{finding.member_id}-{finding.face}-")
 
 
 def _depth_text(finding: Finding, unit: LengthUnit) -> str:
@@ -187,7 +204,8 @@ def _depth_text(finding: Finding, unit: LengthUnit) -> str:
 
 def has_something(assessment: Assessment, member_id: str) -> bool:
     """Whether anything was found on a member or taken off it."""
-    return bool(_outlines(assessment, member_id, tuple(Face)))
+    found = any(finding.member_id == member_id for finding in assessment.findings)
+    return found or any(record.member == member_id for record in assessment.survey.removals)
 
 
 def sample(
@@ -251,7 +269,9 @@ def detail_windows(subject: Subject, *, aspect: float, least_width: float, most:
     shown = [o for o in subject.outlines if o.kind in (MarkKind.PIT, MarkKind.BLEND_OUT)]
     width = subject.bounds[2] - subject.bounds[0]
     room = least_width * 0.2
-    groups = _grouped([_window(o.shape.bounds) for o in shown], 1.5 * room)
+    boxes = [_window(o.shape.bounds) for o in shown]
+    boxes += [(*c.reading.at, *c.reading.at) for c in subject.readings if not c.agrees]
+    groups = _grouped(boxes, 1.5 * room)
     windows = _apart([_fitted(box, aspect, least_width, room) for box in groups], aspect)
     useful = [w for w in windows if w[2] - w[0] < 0.7 * width]
     fullest = sorted(useful, key=lambda w: -_how_full(shown, w))[:most]

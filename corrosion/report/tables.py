@@ -62,16 +62,27 @@ def _photo_rows(photo: PhotoMeasures, unit: LengthUnit) -> Iterator[list[Text]]:
     name = photo.photo_id
     if photo.problem:
         yield _row([name, "", "not measured", *[NOTHING] * 6, ""])
+    common = _common_flags(photo)
     for mark in photo.marks:
-        yield _mark_row(name, mark, unit)
+        yield _mark_row(name, mark, unit, common)
         name = ""
+    if common:
+        yield _row([name, "", "every mark", *[""] * 6, flag_words(common)])
     for key, sum_of in photo.totals.items():
         if key.endswith("_area"):
             yield _row([name, "", f"Σ {TOTAL_WORDS[key]}", _number(sum_of, unit), *[""] * 6])
             name = ""
 
 
-def _mark_row(photo_id: str, measures: MarkMeasures, unit: LengthUnit) -> list[Text]:
+def _common_flags(photo: PhotoMeasures) -> frozenset[Flag]:
+    """Collect the flags that all measured marks of a photo share, to say them once."""
+    flags = [flags_of(mark) for mark in photo.marks if not mark.problem]
+    return frozenset.intersection(*flags) if len(flags) > 1 else frozenset()
+
+
+def _mark_row(
+    photo_id: str, measures: MarkMeasures, unit: LengthUnit, common: frozenset[Flag]
+) -> list[Text]:
     mark = measures.mark
     names = ("area", "equivalent_diameter", "longest_calliper", "shortest_calliper", "spacing")
     numbers = [_number(measures.quantities.get(name), unit) for name in names]
@@ -79,7 +90,7 @@ def _mark_row(photo_id: str, measures: MarkMeasures, unit: LengthUnit) -> list[T
         # A line has a length and nothing else; it is its own longest calliper.
         numbers[2] = _number(measures.quantities["length"], unit)
     depth = _number(measures.depth, unit, thickness=True)
-    flags = flag_words(flags_of(measures))
+    flags = flag_words(flags_of(measures) - common)
     return _row(
         [
             photo_id,
