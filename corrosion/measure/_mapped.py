@@ -186,15 +186,22 @@ def with_roughness(
 def area_of(mark: MappedMark) -> Measured:
     """Area of a mark, mm2; holes are negative rings and subtract themselves."""
     gradient = np.zeros_like(mark.plane)
-    value, departures = 0.0, None if mark.alternatives is None else np.zeros(len(mark.alternatives))
     for ring in mark.outline.rings:
         gradient[ring] = ring_area_gradient(mark.plane[ring])
-        value += float(ring_area(mark.plane[ring]))
-        if departures is not None and mark.alternatives is not None:
-            departures += ring_area(mark.alternatives[:, ring])
-    if departures is not None:
-        departures -= value
+    value = float(_area(mark.plane, mark))
+    supposed = alternative_areas(mark)
+    departures = None if supposed is None else supposed - value
     return measured(value, "mm2", [(mark, gradient)], departures)
+
+
+def alternative_areas(mark: MappedMark) -> FloatArray | None:
+    """Area of a mark under each hypothesis of its scale, mm2, shape (h,); None where there are none."""
+    return None if mark.alternatives is None else _area(mark.alternatives, mark)
+
+
+def _area(plane: FloatArray, mark: MappedMark) -> FloatArray:
+    rings = [ring_area(plane[..., ring, :]) for ring in mark.outline.rings]
+    return np.asarray(np.sum(rings, axis=0), dtype=np.float64)
 
 
 def without_own(measure: Measured) -> Measured:

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+import numpy as np
 import shapely
 
-from corrosion.measure._mapped import MappedMark
+from corrosion.measure._mapped import MappedMark, alternative_areas
 from corrosion.measure._spacing import plane_geometry
-from corrosion.quantity import Measured, exact, ratio, total
+from corrosion.quantity import FloatArray, Measured, exact, ratio, total
 from corrosion.results import MarkMeasures
+from corrosion.scale.plane import TILT
 from corrosion.terms import MarkKind
 
 _TOTAL_OF = {
@@ -22,8 +25,18 @@ _TOTAL_OF = {
 
 @dataclass(frozen=True, eq=False)
 class _Region:
+    """What one mark adds to the union of its kind: `share` of the mark itself."""
+
+    mark: MappedMark
     area: Measured
     shape: shapely.Geometry
+    share: float = 1.0
+
+    def within(self, ground: shapely.Geometry) -> _Region:
+        """Keep the part on `ground`; its area keeps the whole mark's relative uncertainty."""
+        part = shapely.intersection(self.shape, ground)
+        share = part.area / self.shape.area if self.shape.area > 0 else 0.0
+        return _Region(self.mark, self.area.scaled(share), part, self.share * share)
 
 
 def photo_totals(marks: Sequence[MarkMeasures], mapped: dict[str, MappedMark]) -> dict[str, Measured]:
@@ -64,12 +77,10 @@ def _disjoint(marks: Sequence[MarkMeasures], mapped: dict[str, MappedMark]) -> l
     covered: shapely.Geometry = shapely.Polygon()
     for m in marks:
         shape = plane_geometry(mapped[m.mark.id])
-        area = m.quantities["area"]
+        region = _Region(mapped[m.mark.id], m.quantities["area"], shape)
         if shapely.intersects(shape, covered):
-            left = shapely.difference(shape, covered)
-            regions.append(_Region(area.scaled(left.area / shape.area), left))
-        else:
-            regions.append(_Region(area, shape))
+            region = region.within(shapely.difference(shape, covered))
+        regions.append(region)
         covered = shapely.union(covered, shape)
     return regions
 
@@ -91,13 +102,26 @@ def _on_affected(
         density = count / affected.value
         totals["pit_density"] = affected.scaled(-density / affected.value, value=density, unit="1/mm2")
     if MarkKind.PIT in regions:
-        inside = [
-            r.area.scaled(shapely.intersection(r.shape, ground).area / r.shape.area)
-            for r in regions[MarkKind.PIT]
-            if r.shape.area > 0
-        ]
-        totals["affected_share"] = ratio(total(inside, "mm2"), affected)
+        inside = [r.within(ground) for r in regions[MarkKind.PIT]]
+        totals["affected_share"] = _share(inside, regions[MarkKind.AFFECTED])
     return totals
+
+
+def _share(part: Sequence[_Region], whole: Sequence[_Region]) -> Measured:
+    """Area of `part` over area of `whole`; what a tilt does to each need not cancel, so it is redone."""
+    share = ratio(total([r.area for r in part], "mm2"), total([r.area for r in whole], "mm2"))
+    part_supposed, whole_supposed = _supposed(part), _supposed(whole)
+    if part_supposed is None or whole_supposed is None:
+        return share
+    departure = float(np.abs(part_supposed / whole_supposed - share.value).max())
+    tilt = whole[0].mark.scale.source(TILT)
+    return replace(share, shared={**share.shared, tilt: np.array([departure / math.sqrt(3.0)])})
+
+
+def _supposed(regions: Sequence[_Region]) -> FloatArray | None:
+    areas = [(r.share, alternative_areas(r.mark)) for r in regions]
+    supposed = [share * area for share, area in areas if area is not None]
+    return np.asarray(np.sum(supposed, axis=0), dtype=np.float64) if supposed else None
 
 
 def _representative(mark: MappedMark) -> shapely.Geometry:

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any, Final
 
 from corrosion.errors import ScaleError
-from corrosion.model import Photo, SurveyFile
+from corrosion.model import Photo, Placement, PointsScale, SurveyFile
 from corrosion.scale.bar import BarPlane, fit_bar
 from corrosion.scale.camera import Camera
 from corrosion.scale.card import fit_card
 from corrosion.scale.planar import PlanarScale
 from corrosion.scale.plane import PlaneScale
 from corrosion.scale.points import fit_points
+from corrosion.terms import Flag
 
 __all__ = ["SCALE_KINDS", "BarPlane", "Camera", "PlanarScale", "PlaneScale", "fit_scale"]
 
@@ -23,9 +25,13 @@ SCALE_KINDS: Final[dict[str, Callable[[Any, Photo, SurveyFile, Camera], PlaneSca
 }
 """The one place where a kind of scale reference is known by its name in the survey file."""
 
+_LAYOUT_PAIRS = 4
+
 
 def fit_scale(photo: Photo, survey: SurveyFile, size: tuple[int, int] | None = None) -> PlaneScale:
     """Fit the scale reference of a photo.
+
+    Where there is none but four or more points put the photo on its layout, the drawing is the scale.
 
     Parameters
     ----------
@@ -39,6 +45,7 @@ def fit_scale(photo: Photo, survey: SurveyFile, size: tuple[int, int] | None = N
     Returns
     -------
     PlaneScale
+        Flag: `Flag.LAYOUT_SCALE` where the drawing is the only scale.
 
     Raises
     ------
@@ -47,11 +54,24 @@ def fit_scale(photo: Photo, survey: SurveyFile, size: tuple[int, int] | None = N
     LensError
         If the lens profile does not fit the picture.
     """
+    camera = Camera.of(photo, survey, size)
+    if photo.scale is None and photo.placement is not None and len(photo.placement.image) >= _LAYOUT_PAIRS:
+        return _from_layout(photo.placement, photo, survey, camera)
     if photo.scale is None:
         raise ScaleError(
             "there is no scale reference, so nothing on it can be measured.",
             place=f"photo {photo.id}",
             remedy="Mark a bar, a card or four known points, or take the photo again with a scale in it.",
         )
-    camera = Camera.of(photo, survey, size)
     return SCALE_KINDS[photo.scale.kind](photo.scale, photo, survey, camera)
+
+
+def _from_layout(placement: Placement, photo: Photo, survey: SurveyFile, camera: Camera) -> PlaneScale:
+    points = PointsScale(
+        image=placement.image,
+        plane=placement.layout,
+        u_plane=placement.u_layout if placement.u_layout is not None else survey.settings.u_layout,
+        sigma_px=placement.sigma_px,
+    )
+    scale = fit_points(points, photo, survey, camera)
+    return replace(scale, kind="layout", flags=scale.flags | {Flag.LAYOUT_SCALE})
