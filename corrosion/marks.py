@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NoReturn
 
 import numpy as np
 import shapely
@@ -224,12 +225,9 @@ def _check_border(points: FloatArray, size: tuple[int, int] | None, place: str) 
 
 
 def _check_area(rings: list[FloatArray], place: str) -> None:
-    if any(len(ring) < 3 or abs(_signed_area(ring)) < LEAST_AREA_PX2 for ring in rings):
-        raise MarkError(
-            f"the outline encloses less than {LEAST_AREA_PX2:g} square pixels, which is nothing.",
-            place=place,
-            remedy="Draw round the feature, or use a point or a line.",
-        )
+    # The hull, not the signed area: a crossed outline's two halves may cancel.
+    if any(shapely.convex_hull(shapely.multipoints(ring)).area < LEAST_AREA_PX2 for ring in rings):
+        _refuse_empty(place)
     polygon = shapely.Polygon(rings[0], rings[1:])
     if not polygon.is_valid:
         raise MarkError(
@@ -237,3 +235,13 @@ def _check_area(rings: list[FloatArray], place: str) -> None:
             place=place,
             remedy="Move the corner there, or draw the outline again.",
         )
+    if polygon.area < LEAST_AREA_PX2:
+        _refuse_empty(place)
+
+
+def _refuse_empty(place: str) -> NoReturn:
+    raise MarkError(
+        f"the outline encloses less than {LEAST_AREA_PX2:g} square pixels, which is nothing.",
+        place=place,
+        remedy="Draw round the feature, or use a point or a line.",
+    )
