@@ -82,6 +82,7 @@ def assess_member(
     edges = bin_edges(start, stop, survey.settings.station_bin)
     losses = section_losses(removal, cut_stations(removal, edges))
     verdict, reasons = _judge(removal, readings, coverage)
+    reasons = [*_limit_words(least, removal.within_probability), *reasons]
     volume = removed_volume(removal)
     over, not_within = over_areas(removal)
     summary = MemberAssessment(
@@ -145,6 +146,25 @@ def _judge(
     if unseen:
         reasons.append("Not seen: " + ", ".join(unseen) + ".")
     return worst_verdict(verdicts), reasons
+
+
+def _limit_words(least: Spot | None, within_probability: float) -> list[str]:
+    """Say how the spot with the least margin stands against its limit."""
+    if least is None or least.limit is None:
+        return []
+    stands = {
+        Verdict.OVER: "is more than",
+        Verdict.TOO_CLOSE: "is too close to",
+        Verdict.WITHIN: "is within",
+    }.get(least.verdict)
+    if stands is None:
+        return []
+    chance = f"{least.probability_over:.0%}" if least.probability_over is not None else "unknown"
+    return [
+        f"At station {least.at[0]:.1f}, offset {least.at[1]:.1f} mm the {least.removed.value:.3f} mm "
+        f"removed {stands} the limit of {least.limit:.3f} mm ({least.limit_source}); probability of "
+        f"exceeding it {chance}, {within_probability:.0%} counts as within."
+    ]
 
 
 def _nothing_removed(layout: MemberLayout, coverage: dict[Face, Coverage]) -> tuple[list[Verdict], str]:
