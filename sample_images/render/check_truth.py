@@ -14,6 +14,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 from PIL import Image, ImageOps
+from pictures import SHOTS, Shot
 
 HERE = Path(__file__).resolve().parent.parent
 
@@ -38,17 +39,59 @@ def checker_differences(gray: np.ndarray, truth: dict) -> np.ndarray:
     return np.concatenate(found) if found else np.empty((0, 2))
 
 
+def cross_differences(gray: np.ndarray, truth: dict, shot: Shot) -> np.ndarray:
+    """Found minus true position of the inked crosses, (N,) px, two numbers per cross.
+
+    The ink's centroid across each arm, averaged along the half of the arm away from the lettering.
+    """
+    image, found = gray.astype(np.float32), []
+    across, along = np.linspace(-0.7, 0.7, 141), np.linspace(-2.0, -0.5, 30)
+    per_mm = shot.camera.focal_px / shot.camera.distance_mm
+    for cross in truth["control_points"]:
+        x, y = shot.to_view(*cross["layout_mm"])
+        for arm in ((1.0, 0.0), (0.0, 1.0)):
+            plan = np.array([[x + a * arm[0] + u * arm[1], y + a * arm[1] + u * arm[0], 0.0] for a in along for u in across])
+            px = shot.camera.project(plan).astype(np.float32)
+            if cross["covered"] or px.min() < 4 or (px.max(axis=0) > np.array(image.shape[::-1]) - 5).any():
+                continue
+            level = cv2.remap(image, px[:, 0][None], px[:, 1][None], cv2.INTER_CUBIC).reshape(len(along), -1).mean(axis=0)
+            ink = np.clip(np.percentile(level, 70) - level, 0, None) ** 2
+            found.append(float((across * ink).sum() / ink.sum()) * per_mm)
+    return np.array(found)
+
+
+def closure(truth: dict) -> float:
+    """Largest relative difference between a stated area and the outline's area put back on the metal."""
+    camera = truth["camera"]
+    matrix, turn = np.array(camera["matrix"]), np.array(camera["rotation_world_to_camera"])
+    centre, k = np.array(camera["centre_mm"]), camera["distortion_k1_k2_p1_p2_k3"]
+    worst = 0.0
+    for dent in truth["dents"]:
+        ideal = cv2.undistortPoints(np.array(dent["outline_px"]).reshape(-1, 1, 2), matrix, np.array(k)).reshape(-1, 2)
+        for _ in range(200):  # OpenCV's own inverse stops early for strong lenses: polish it.
+            q = (ideal**2).sum(axis=1, keepdims=True)
+            bent = (np.array(dent["outline_px"]) - matrix[:2, 2]) / matrix[0, 0]
+            ideal = bent / (1 + k[0] * q + k[1] * q * q)
+        rays = np.c_[ideal, np.ones(len(ideal))] @ turn
+        x, y = (centre - centre[2] / rays[:, 2:] * rays)[:, :2].T
+        area = 0.5 * abs((x * np.roll(y, -1) - y * np.roll(x, -1)).sum())
+        worst = max(worst, abs(area / dent["area_mm2"] - 1))
+    return worst
+
+
 def edge_differences(gray: np.ndarray, outline: np.ndarray) -> np.ndarray:
     """Signed distance (px, outwards positive) from a true closed outline to the strongest step near it."""
     image = cv2.GaussianBlur(gray.astype(np.float32), (0, 0), 1.0)
     closed = np.r_[outline, outline[:1]]
+    x, y = outline.T
+    turned = np.sign((x * np.roll(y, -1) - y * np.roll(x, -1)).sum()) or 1.0
     reach = np.arange(-6, 6.01, 0.1)
     result = []
     for a, b in zip(closed, closed[1:]):
         length = np.linalg.norm(b - a)
         if length < 1:
             continue
-        normal = np.array([(b - a)[1], -(b - a)[0]]) / length
+        normal = turned * np.array([(b - a)[1], -(b - a)[0]]) / length
         for t in np.linspace(0.1, 0.9, max(1, int(length / 8))):
             line = a + t * (b - a) + reach[:, None] * normal
             if line.min() < 2 or line[:, 0].max() > gray.shape[1] - 3 or line[:, 1].max() > gray.shape[0] - 3:
@@ -99,6 +142,10 @@ def main() -> None:
         corner = checker_differences(gray, truth)
         if len(corner):
             report.append(f"checker {len(corner)}: mean {corner.mean(axis=0).round(3)}, rms {np.sqrt((corner**2).mean()):.3f} px")
+        ink = cross_differences(gray, truth, next(s for s in SHOTS if s.name == path.stem))
+        if len(ink):
+            report.append(f"cross arms {len(ink)}: median {np.median(ink):+.2f}, rms {np.sqrt((ink**2).mean()):.2f} px")
+        report.append(f"area closure {closure(truth):.1e}")
         for one in truth["references"]:
             if one["kind"] == "card":
                 ends = {p["name"]: np.array(p["px"]) for p in one["points"]}

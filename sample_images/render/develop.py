@@ -19,13 +19,13 @@ def develop(linear: Image, shot: Shot, seed: int) -> Image:
     y, x = np.mgrid[:height, :width].astype(np.float32)
     radius = np.hypot(x - width / 2, y - height / 2) / np.hypot(width / 2, height / 2)
     scope = shot.view == "borescope"
-    fall = 1 - (0.62 if scope else 0.22) * radius**2.6
-    light = np.clip(linear, 0, None) * fall[..., None]
+    fall = 1 - (0.80 if scope else 0.22) * radius**(3.2 if scope else 2.6)
+    light = _without_sparks(np.clip(linear, 0, None)) * fall[..., None]
     blur = 1.0 if scope else 0.55
     light = cv2.GaussianBlur(light, (0, 0), blur)
     veil = cv2.GaussianBlur(np.clip(light, 0, np.percentile(light, 99.7)), (0, 0), 60)
     light = light + (0.05 if scope else 0.02) * veil
-    exposure = (0.30 if scope else 0.34) / float(np.percentile(light.mean(axis=2), 60))
+    exposure = (0.7 if shot.side.finish == "primer" else 1.0) * (0.30 if scope else 0.34) / float(np.percentile(light.mean(axis=2), 60))
     light = _tone(light * exposure)
     draw = np.random.default_rng(seed)
     shot_noise = draw.normal(0, 1, light.shape).astype(np.float32)
@@ -35,6 +35,13 @@ def develop(linear: Image, shot: Shot, seed: int) -> Image:
     display = np.where(light <= 0.0031308, 12.92 * light, 1.055 * np.clip(light, 1e-6, None) ** (1 / 2.4) - 0.055)
     display = display + 0.35 * (display - cv2.GaussianBlur(display, (0, 0), 1.2))
     return np.clip(display, 0, 1).astype(np.float32)
+
+
+def _without_sparks(linear: Image) -> Image:
+    """Replace single pixels far brighter than their neighbours: sampling noise of caustics, not light."""
+    calm = np.stack([cv2.medianBlur(np.ascontiguousarray(linear[..., k]), 5) for k in range(3)], -1)
+    spark = (linear.mean(axis=2) > 1.6 * calm.mean(axis=2) + 1e-6)[..., None]
+    return np.where(spark, calm, linear)
 
 
 def _tone(light: Image) -> Image:

@@ -14,7 +14,7 @@ from features import Dent, Rivet
 from noise import Image, clouds, noise, step
 
 METAL = (0.86, 0.87, 0.88)
-PRIMER = (0.215, 0.245, 0.085)
+PRIMER = (0.225, 0.235, 0.105)
 PAINT = (0.74, 0.73, 0.68)
 POWDER = (0.80, 0.80, 0.77)
 
@@ -104,7 +104,7 @@ def sanded(skin: Skin, mask: Image, seed: int) -> None:
     skin.bump += mask * 0.0013 * hatch
 
 
-def scratches(skin: Skin, seed: int, count: int) -> None:
+def scratches(skin: Skin, seed: int, count: int, through_coat: float = 0.0) -> None:
     """Handling scratches, placed on the layout so that overlapping pictures share them."""
     draw = np.random.default_rng(seed)
     mask = np.zeros(skin.s.shape, np.uint8)
@@ -118,6 +118,8 @@ def scratches(skin: Skin, seed: int, count: int) -> None:
         texel = np.c_[(path[:, 0] - skin.s[0, 0]) / ds, (path[:, 1] - skin.o[0, 0]) / do]
         cv2.polylines(mask, [np.round(texel * 16).astype(np.int32)], False, int(draw.integers(90, 255)), 1, cv2.LINE_AA, 4)
     line = mask.astype(np.float32) / 255
+    if through_coat:
+        skin.cover(line * through_coat, METAL, 1.0, 0.4)
     skin.colour *= 1 - 0.25 * line[..., None]
     skin.roughness[:] = np.clip(skin.roughness - 0.12 * line, 0.12, 1)
     skin.bump -= 0.004 * line
@@ -142,11 +144,11 @@ def corrosion(skin: Skin, dents: list[Dent], seed: int) -> None:
         stain = step(-rho + 0.9 * blotch, -2.4, -0.9) * (0.25 + 0.5 * dent.product)
         part.darken(1 - 0.35 * stain)
         part.roughness[:] = np.clip(part.roughness + 0.25 * stain, 0, 0.9)
-        inside = step(-rho, -1.02, -0.94)
-        part.cover(inside * 0.85, tint((0.30, 0.29, 0.27), 0.9 + 0.35 * grit), 0.35, 0.7)
+        inside = step(-rho, -1.015, -0.985)
+        part.cover(inside * 0.75, tint((0.26, 0.25, 0.235), 0.9 + 0.40 * grit), 0.4, 0.62)
         powder = step(dent.product * 1.5 - np.abs(rho - 0.75) * 0.9 + 0.75 * blotch + 0.2 * grit, 0.45, 0.95)
         part.cover(powder * 0.92, tint(POWDER, 0.92 + 0.16 * grit), 0.0, 0.95)
-        part.bump += (0.010 * inside + 0.022 * powder) * (0.6 + 0.7 * grit)
+        part.bump += (0.010 * inside * step(-rho, -0.98, -0.85) + 0.022 * powder) * (0.6 + 0.7 * grit)
 
 
 def _window(skin: Skin, at: tuple[float, float], reach: float) -> tuple[slice, slice]:
@@ -205,7 +207,7 @@ def fingerprint(skin: Skin, at: tuple[float, float], angle_deg: float) -> None:
     ridges = 0.5 + 0.5 * np.sin(2 * np.pi * (np.hypot(u * 0.8, v * 1.25 + 1.5) + warp) / 0.55)
     mark = (body * (0.3 + 0.7 * ridges) * (0.55 + 0.45 * clouds(ss, oo, 5.0, 78))).astype(np.float32)
     skin.roughness[rows, columns] = np.clip(skin.roughness[rows, columns] + 0.20 * mark, 0, 0.9)
-    skin.colour[rows, columns] *= 1 - 0.13 * mark[..., None]
+    skin.colour[rows, columns] *= 1 - 0.22 * mark[..., None]
 
 
 def stamp(skin: Skin, text: str, at: tuple[float, float], height_mm: float, mirrored: bool, colour: tuple[float, float, float],

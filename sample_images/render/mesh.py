@@ -92,8 +92,10 @@ def plate(outline: Array, base_z: float, thickness: float, uv: Callable[[Array, 
     side = np.c_[edge[:, 1], -edge[:, 0], np.zeros(len(edge))]
     side /= np.linalg.norm(side, axis=1, keepdims=True) + 1e-12
     faces = (np.arange(len(outline))[:, None, None] * 4 + np.array([[0, 1, 2], [0, 2, 3]])).reshape(-1, 3)
-    flat = quad.reshape(-1, 3)
-    pieces.append(Mesh(flat, faces, uv(flat[:, 0], flat[:, 1]), np.repeat(side, 4, axis=0)))
+    flat, out = quad.reshape(-1, 3), np.repeat(side, 4, axis=0)
+    # Sides are unrolled outwards: a wall seen from above has no width in the plan, and bump maps need one.
+    rolled = flat[:, :2] + out[:, :2] * (base_z + thickness - flat[:, 2:])
+    pieces.append(Mesh(flat, faces, uv(rolled[:, 0], rolled[:, 1]), out))
     return join(pieces)
 
 
@@ -129,7 +131,7 @@ def bead(start: tuple[float, float], end: tuple[float, float], radius: float, se
     angle = np.linspace(0, math.pi, 17)
     centre = np.asarray(start) + t[:, None] * length * along + (0.25 * radius * np.asarray(wave))[:, None] * across
     xy = centre[:, None, :] + (width[:, None] * np.cos(angle))[..., None] * across
-    z = 0.62 * width[:, None] * np.sin(angle)
+    z = 0.45 * width[:, None] * np.sin(angle)
     points = np.concatenate([xy, z[..., None]], -1)
     du, dv = np.gradient(points, axis=0), np.gradient(points, axis=1)
     normals = np.cross(du, dv)

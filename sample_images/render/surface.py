@@ -23,6 +23,7 @@ def paint_side(shot: Shot, low: Array, high: Array, texel_mm: float) -> Skin:
     finish.bare_metal(skin, side.seed)
     if side.finish == "primer":
         finish.primer(skin, side.seed + 20, 0.30)
+        finish.scratches(skin, side.seed + 15, 30, 0.6)
         _strip(skin, dents, side.seed)
     if side.finish == "painted":
         finish.primer(skin, side.seed + 20, 0.10)
@@ -52,7 +53,7 @@ def _strip(skin: Skin, dents: list[finish.Dent], seed: int) -> None:
         margin = (1.45, 0.22) if dent.kind != "pit" else (2.0, 0.7)
         ragged = clouds(skin.s, skin.o, 7.0 if dent.kind != "pit" else 3.0, seed + dent.seed, 5)
         bare = step(-reach + margin[1] * ragged, -margin[0], -margin[0] + 0.05)
-        shade = 0.80 + 0.1 * ragged
+        shade = 0.62 + 0.1 * ragged
         skin.cover(bare, finish.tint(finish.METAL, shade), 1.0, np.clip(0.42 + 0.06 * ragged, 0.2, 0.8))
         skin.bump *= 1 - bare
 
