@@ -1,0 +1,118 @@
+"""Pages of structures: what is open, a new structure, one structure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request, Response
+
+from api.context import ContextDep
+from api.pages.drawing import Drawing, draw
+from api.pages.layout_file import COLUMNS, EXAMPLE, Units, read_layout
+from api.pages.templating import display_of, render
+from api.services import Page
+from api.tables import StructureRow
+from corrosion.model import Limit, Member, Structure
+
+router = APIRouter()
+EVERYTHING = Page(limit=1000)
+
+
+@dataclass(frozen=True)
+class MemberView:
+    """One member as the structure's page shows it."""
+
+    member: Member
+    drawing: Drawing
+    limit: str
+
+
+@router.get("/")
+def start(request: Request, context: ContextDep) -> Response:
+    """Show what is open: structures and their surveys."""
+    surveys: dict[str, list[dict[str, Any]]] = {}
+    for view, photos, waiting in context.services.surveys(EVERYTHING, None):
+        surveys.setdefault(view.structure.id, []).append(
+            {
+                "id": view.row.id,
+                "name": view.row.name,
+                "date": view.row.document["survey"].get("date"),
+                "photos": photos,
+                "waiting": waiting,
+            }
+        )
+    structures = [
+        {"id": row.id, "name": row.name, "zone": row.document.get("zone"), "units": row.units}
+        | {"members": len(row.document["members"]), "surveys": surveys.get(row.id, [])}
+        for row, _ in context.services.structures(EVERYTHING)
+    ]
+    return render(request, "start.html", structures=structures)
+
+
+@router.get("/structures/new")
+def new_structure(request: Request) -> Response:
+    """Show the form for a new structure."""
+    return render(request, "structure_new.html", columns=COLUMNS)
+
+
+@router.get("/structures/layout-example.csv")
+def layout_example() -> Response:
+    """Give a layout file to start from."""
+    headers = {"Content-Disposition": 'attachment; filename="layout-example.csv"'}
+    return Response(EXAMPLE, media_type="text/csv; charset=utf-8", headers=headers)
+
+
+@router.post("/structures/layout")
+async def read_layout_file(
+    request: Request,
+    name: Annotated[str, Query(max_length=200)] = "layout",
+    units: Annotated[Units, Query()] = "mm",
+) -> dict[str, Any]:
+    """Read a layout file (the request's body) and give it back as a structure; nothing is stored."""
+    structure, stated = read_layout(await request.body(), name=name, units=units)
+    return {
+        "units": stated,
+        "structure": structure.model_dump(mode="json"),
+        "drawings": [draw(member, stated).__dict__ for member in structure.members],
+    }
+
+
+@router.get("/structures/{structure_id}")
+def one_structure(request: Request, structure_id: str, context: ContextDep) -> Response:
+    """Show a structure: its members, its surveys, and how to start one."""
+    row = context.services.structure(structure_id)
+    surveys = [
+        {"id": view.row.id, "name": view.row.name, "date": view.row.document["survey"].get("date")}
+        | {"inspector": view.row.document["survey"].get("inspector"), "photos": photos, "waiting": waiting}
+        for view, photos, waiting in context.services.surveys(EVERYTHING, structure_id)
+    ]
+    return render(
+        request,
+        "structure.html",
+        display=display_of(request, "in" if row.units == "in" else "mm"),
+        row=row,
+        structure=Structure.model_validate(row.document),
+        members=_members(row),
+        surveys=surveys,
+    )
+
+
+def _members(row: StructureRow) -> list[MemberView]:
+    structure = Structure.model_validate(row.document)
+    return [
+        MemberView(member, draw(member, row.units), limit_words(member.limit, row.units))
+        for member in structure.members
+    ]
+
+
+def limit_words(limit: Limit | None, units: str) -> str:
+    """Write a limit with its source; no limit is said, never guessed."""
+    if limit is None:
+        return "not set: nothing on this member can be judged"
+    most = (
+        f"{limit.depth:g} {units}"
+        if limit.depth is not None
+        else f"{100 * (limit.fraction or 0):g} % of thickness"
+    )
+    return f"{most} ({limit.source})"

@@ -1,0 +1,99 @@
+// What every list page does: keep closed hints closed, close menus, filter a list, put words on a form.
+
+const YEAR_SECONDS = 31_536_000;
+
+/** Set up what the base template brings. Every page's script calls it first. */
+export function frame(): void {
+  for (const hint of document.querySelectorAll<HTMLDetailsElement>("details.hint[data-hint]")) {
+    hint.addEventListener("toggle", () => keepHint(hint.dataset.hint ?? "", hint.open));
+  }
+  document.addEventListener("click", (event) => {
+    for (const menu of document.querySelectorAll<HTMLDetailsElement>("details.menu[open]")) {
+      if (!menu.contains(event.target as Node)) menu.open = false;
+    }
+  });
+  document.addEventListener("keydown", (event) => {
+    if (event.key !== "Escape") return;
+    for (const menu of document.querySelectorAll<HTMLDetailsElement>("details.menu[open]")) {
+      menu.open = false;
+      menu.querySelector("summary")?.focus();
+    }
+  });
+}
+
+// The server reads this cookie, so that a closed hint does not flash open while a page loads.
+function keepHint(name: string, open: boolean): void {
+  const kept = /(?:^|; )hints=([^;]*)/.exec(document.cookie)?.[1] ?? "";
+  const names = new Set(kept.split(".").filter(Boolean));
+  if (open) names.delete(name);
+  else names.add(name);
+  document.cookie = `hints=${[...names].join(".")}; path=/; max-age=${YEAR_SECONDS}; samesite=lax`;
+}
+
+/** The one element that a selector names; a page without it is a mistake of ours. */
+export function need<T extends Element>(selector: string, within: ParentNode = document): T {
+  const found = within.querySelector<T>(selector);
+  if (found === null) throw new Error(`the page has no ${selector}`);
+  return found;
+}
+
+/** The one element that a selector names, if it is there. */
+export function maybe<T extends Element>(selector: string, within: ParentNode = document): T | null {
+  return within.querySelector<T>(selector);
+}
+
+/** Make an element: attributes as given, children appended; text is never read as markup. */
+export function make<K extends keyof HTMLElementTagNameMap>(
+  tag: K,
+  attributes: Record<string, string> = {},
+  ...children: (Node | string)[]
+): HTMLElementTagNameMap[K] {
+  const made = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes)) made.setAttribute(name, value);
+  made.append(...children);
+  return made;
+}
+
+/** The survey this page belongs to. */
+export function surveyId(): string {
+  return document.body.dataset.survey ?? "";
+}
+
+/** Show (or take away) the words of a form's error line. */
+export function say(line: HTMLElement, words: string): void {
+  line.textContent = words;
+  line.hidden = words === "";
+}
+
+/** "1 photo", "3 photos". */
+export function count(number: number, one: string, many = `${one}s`): string {
+  return `${number} ${number === 1 ? one : many}`;
+}
+
+export type Filters = Record<string, string>;
+
+/** Read the fields of a filter form, trimmed and in lower case where they are free text. */
+export function filtersOf(form: HTMLFormElement): Filters {
+  const filters: Filters = {};
+  for (const [name, value] of new FormData(form)) filters[name] = String(value).trim();
+  filters.text = (filters.text ?? "").toLowerCase();
+  return filters;
+}
+
+/** Keep a filter form's choices in the address, so that a reload or a link shows the same. */
+export function keepInAddress(filters: Filters): void {
+  const address = new URL(location.href);
+  for (const [name, value] of Object.entries(filters)) {
+    if (value) address.searchParams.set(name, value);
+    else address.searchParams.delete(name);
+  }
+  history.replaceState(null, "", address);
+}
+
+/** Fill a filter form from the address. */
+export function fromAddress(form: HTMLFormElement): void {
+  for (const [name, value] of new URL(location.href).searchParams) {
+    const field = form.elements.namedItem(name);
+    if (field instanceof HTMLInputElement || field instanceof HTMLSelectElement) field.value = value;
+  }
+}

@@ -1,0 +1,1 @@
+import { frame } from "../frame"; frame();
