@@ -107,15 +107,11 @@ def _fitted(
     if len(pairs) == 2:
         hand, side = _side(photo, pairs, rectifier, layout, hand)
         fitted = fit(pairs, rectifier, model, hand)
-        return fitted, side | check_residuals(fitted, _nothing_left_out(pairs))
+        return fitted, side | check_residuals(fitted, LeftOut.empty(len(pairs)))
     check_hand(photo, layout.member, pairs)
     fitted = fit(pairs, rectifier, model, hand)
-    left_out = leave_one_out(pairs, rectifier, model, hand) if fitted.dof else _nothing_left_out(pairs)
+    left_out = leave_one_out(pairs, rectifier, model, hand) if fitted.dof else LeftOut.empty(len(pairs))
     return fitted, check_residuals(fitted, left_out)
-
-
-def _nothing_left_out(pairs: Pairs) -> LeftOut:
-    return LeftOut(np.full((len(pairs), 2), np.nan), np.full(len(pairs), np.nan))
 
 
 def _side(

@@ -109,10 +109,19 @@ class LeftOut:
         mm; NaN where the others cannot place it.
     standardised : ndarray of shape (n,)
         Length of the residual in combined standard uncertainties (Mahalanobis).
+    chi2 : ndarray of shape (n,)
+        Of the fit to the others. The wrong point is the one without which the rest agrees best; its
+        standardised residual need not be the largest, since it bends the fits it takes part in.
     """
 
     residuals: FloatArray
     standardised: FloatArray
+    chi2: FloatArray
+
+    @classmethod
+    def empty(cls, n: int) -> LeftOut:
+        """Nothing left out yet: NaN everywhere."""
+        return cls(np.full((n, 2), np.nan), np.full(n, np.nan), np.full(n, np.nan))
 
 
 def leave_one_out(pairs: Pairs, rectifier: Rectifier, model: Model, hand: int) -> LeftOut:
@@ -120,8 +129,7 @@ def leave_one_out(pairs: Pairs, rectifier: Rectifier, model: Model, hand: int) -
 
     Exact fits show no residual, and a wrong point bends a fit towards itself; this shows both.
     """
-    residuals = np.full((len(pairs), 2), np.nan)
-    standardised = np.full(len(pairs), np.nan)
+    left_out = LeftOut.empty(len(pairs))
     for i in range(len(pairs)):
         others = pairs.without(i)
         try:
@@ -131,10 +139,12 @@ def leave_one_out(pairs: Pairs, rectifier: Rectifier, model: Model, hand: int) -
         if 2 * len(others) < PARAMETERS[model]:
             continue
         fitted = fit(others, rectifier, model, hand)
-        residuals[i] = pairs.layout[i] - fitted(pairs.image[i : i + 1])[0]
+        off = pairs.layout[i] - fitted(pairs.image[i : i + 1])[0]
         covariance = fitted.covariance(pairs.image[i], pairs.sigma_px)
-        standardised[i] = math.sqrt(max(residuals[i] @ np.linalg.solve(covariance, residuals[i]), 0.0))
-    return LeftOut(residuals, standardised)
+        left_out.residuals[i] = off
+        left_out.standardised[i] = math.sqrt(max(off @ np.linalg.solve(covariance, off), 0.0))
+        left_out.chi2[i] = fitted.chi2 if fitted.dof else np.nan
+    return left_out
 
 
 def check_residuals(fitted: LayoutMap, left_out: LeftOut) -> frozenset[Flag]:
@@ -161,7 +171,7 @@ def check_residuals(fitted: LayoutMap, left_out: LeftOut) -> frozenset[Flag]:
         raise PlacementError(
             f"the points do not fit the layout: {_worst(fitted, left_out)}.",
             place=fitted.pairs.place,
-            remedy="Check that point's place in the picture and on the layout, or widen 'u_layout' "
+            remedy="Check its place in the picture and on the layout, or widen 'u_layout' "
             "if the drawing is that coarse.",
         )
     limit = math.sqrt(float(chi_squared.isf(FLAG_LEVEL / len(fitted.pairs), 2)))
@@ -170,12 +180,12 @@ def check_residuals(fitted: LayoutMap, left_out: LeftOut) -> frozenset[Flag]:
 
 
 def _worst(fitted: LayoutMap, left_out: LeftOut) -> str:
-    """Name the worst point and how far off it is."""
-    if np.isfinite(left_out.standardised).any():
-        worst = int(np.nanargmax(left_out.standardised))
-        off = float(np.linalg.norm(left_out.residuals[worst]))
-        station, offset = fitted.pairs.layout[worst]
-        where = f"point {worst + 1} at ({station:g}, {offset:g}) mm"
-        return f"{where} is {off:.1f} mm from where the others put it"
-    worst = int(np.argmax(np.linalg.norm(fitted.residuals, axis=1)))
-    return f"point {worst + 1} is {np.linalg.norm(fitted.residuals[worst]):.1f} mm off"
+    """Name the worst point and how far off it is, where the others can tell."""
+    if not np.isfinite(left_out.chi2).any():
+        size = np.linalg.norm(fitted.residuals, axis=1).max()
+        return f"they miss it by up to {size:.1f} mm, and one point more is needed to tell which is wrong"
+    worst = int(np.nanargmin(left_out.chi2))
+    off = float(np.linalg.norm(left_out.residuals[worst]))
+    station, offset = fitted.pairs.layout[worst]
+    where = f"point {worst + 1} at ({station:g}, {offset:g}) mm"
+    return f"{where} is {off:.1f} mm from where the others put it"
