@@ -70,7 +70,7 @@ def pairs(points: FloatArray) -> list[list[float]]:
 
 
 def polygon_mark(points: FloatArray, mark_id: str = "P1", kind: str = "pit", **more: Any) -> dict[str, Any]:
-    """A polygon mark as the survey file writes it."""
+    """Write a polygon mark as the survey file does."""
     shape = {"type": "Polygon", "coordinates": [pairs(points)]}
     return {"id": mark_id, "kind": kind, "shape": shape, **more}
 

@@ -76,7 +76,7 @@ def test_bounds_stay_bounds(readings: list[tuple[str, float]], value: float, fla
 
 
 def test_instrument_error_is_shared() -> None:
-    """Two readings of one gauge share its setting error, so their sum carries it twice, not sqrt 2 times."""
+    """Two readings of one gauge share its setting error: their sum carries it twice."""
     one, two = (governing(reading(v, instrument="DG-2")) for v in (0.2, 0.3))
     assert one.budget() == pytest.approx({"reading": 0.01, "instrument DG-2": 0.004})
     both = total([one, two], "mm")

@@ -13,7 +13,9 @@ MATRIX = (533.0, 530.0, 342.0, 234.0)
 PINHOLE = LensProfile(
     id="a", size=(640, 480), matrix=MATRIX, distortion=[-0.28, 0.03, 0.0012, -0.00014, 0.15]
 )
-FISHEYE = LensProfile(id="b", model="fisheye", size=(640, 480), matrix=MATRIX, distortion=[-0.02, 0.01, 0, 0])
+FISHEYE = LensProfile(
+    id="b", model="fisheye", size=(640, 480), matrix=MATRIX, distortion=[-0.02, 0.01, 0, 0]
+)
 
 
 def spread_points() -> np.ndarray:

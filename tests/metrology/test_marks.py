@@ -66,7 +66,7 @@ def test_ellipse_moves_with_its_parameters(name: str) -> None:
 
 
 def test_edge_offset_changes_the_area_by_the_perimeter() -> None:
-    """Moving all edges of a polygon out by e changes its area by e times its perimeter, corners included."""
+    """Moving all edges out by e changes the area by e times the perimeter, corners included."""
     shape = polygon(SQUARE, u_edge_px=0.001)
     grown = area(shape.points_px + shape.edge)
     assert (grown - 400) / 0.001 == pytest.approx(80, rel=1e-3)
