@@ -74,23 +74,8 @@ export function fieldText(value: number | null | undefined): string {
   return value === null || value === undefined ? "" : String(Number(value.toPrecision(9)));
 }
 
-const KEY = "corrosion.display-unit";
-
-/** The display unit a person chose on this device, else the survey's. */
+/** The unit a person sees: the page frame states their choice, else the survey's display unit. */
 export function chosenUnit(surveyUnit: Unit): Unit {
-  try {
-    const kept = localStorage.getItem(KEY);
-    return kept === "mm" || kept === "in" ? kept : surveyUnit;
-  } catch {
-    return surveyUnit;
-  }
-}
-
-/** Keep the display unit for this device. */
-export function chooseUnit(unit: Unit): void {
-  try {
-    localStorage.setItem(KEY, unit);
-  } catch {
-    // Private windows may refuse storage; the choice then lasts as long as the page.
-  }
+  const stated = document.documentElement.dataset["units"];
+  return stated === "mm" || stated === "in" ? stated : surveyUnit;
 }

@@ -1,0 +1,263 @@
+// Setting points on the picture: outlines, scale references, point pairs. Pointer, touch and keyboard all
+// come in through `add`, so they give the same result.
+import Feature from "ol/Feature";
+import LineString from "ol/geom/LineString";
+import Point from "ol/geom/Point";
+import Polygon from "ol/geom/Polygon";
+import Draw from "ol/interaction/Draw";
+import VectorLayer from "ol/layer/Vector";
+import type MapBrowserEvent from "ol/MapBrowserEvent";
+import VectorSource from "ol/source/Vector";
+import {
+  crossesItself,
+  distance,
+  ellipseFromAxis,
+  ellipseOutline,
+  openRing,
+  type Px,
+  simplifyRing,
+} from "../geometry";
+import type { Canvas } from "./canvas";
+import { scaleKind } from "./scales";
+import type { Store, Tool } from "./store";
+import { lineStyles, LOOKS, pointStyles, REFERENCE_COLOR } from "./styles";
+
+// Half a big fingertip in css px: a tap this near to the first corner closes the outline.
+const CLOSE_PX = 18;
+const AGAIN_PX = 8;
+const AGAIN_MS = 500;
+// A freehand line may leave the hand's path by at most this many css px when it is thinned.
+const FREEHAND_PX = 0.6;
+
+interface Plan {
+  least: number;
+  most: number;
+  color: string;
+  ring: boolean;
+  steps: readonly string[];
+  freehand?: boolean;
+}
+
+export class DrawTool {
+  points: Px[] = [];
+  private hover: Px | null = null;
+  private lastAdd = 0;
+  private readonly sketch = new VectorSource();
+  private freehand: Draw | null = null;
+  /** Set by the page. */
+  onReference: (kind: string, points: Px[]) => void = () => undefined;
+  onPair: (point: Px) => void = () => undefined;
+  onProgress: () => void = () => undefined;
+  say: (words: string) => void = () => undefined;
+
+  constructor(
+    private readonly canvas: Canvas,
+    private readonly store: Store,
+  ) {
+    canvas.map.addLayer(new VectorLayer({ source: this.sketch, zIndex: 50 }));
+    canvas.map.on("click", (event) => this.onClick(event));
+    canvas.map.on("pointermove", (event) => {
+      if (event.dragging || !this.active) return;
+      this.setHover(canvas.inside(canvas.toPixel(event.coordinate)));
+    });
+    store.onChange((change) => {
+      if (change === "tool") this.restart();
+    });
+  }
+
+  get active(): boolean {
+    return this.store.tool.name !== "look";
+  }
+
+  get plan(): Plan | null {
+    return planOf(this.store.tool);
+  }
+
+  get canFinish(): boolean {
+    const plan = this.plan;
+    return Boolean(plan && plan.most > plan.least && this.points.length >= plan.least);
+  }
+
+  /** What the next click will be, in words. */
+  get step(): string {
+    const plan = this.plan;
+    if (!plan) return "";
+    return plan.steps[Math.min(this.points.length, plan.steps.length - 1)] ?? "";
+  }
+
+  private onClick(event: MapBrowserEvent<PointerEvent | KeyboardEvent | WheelEvent>): void {
+    const plan = this.plan;
+    if (!plan || plan.freehand) return;
+    const at = this.canvas.inside(this.canvas.toPixel(event.coordinate));
+    const touch = event.originalEvent instanceof PointerEvent && event.originalEvent.pointerType === "touch";
+    this.add(at);
+    // A finger that has left the glass hovers nowhere.
+    if (touch) this.setHover(null);
+  }
+
+  /** Set the next point; closes the outline at its first corner or when clicked twice. */
+  add(at: Px): void {
+    const plan = this.plan;
+    if (!plan) return;
+    const near = (p: Px | undefined, px: number): boolean =>
+      Boolean(p && distance(p, at) <= px * this.canvas.resolution);
+    const last = this.points[this.points.length - 1];
+    const now = performance.now();
+    const again = near(last, AGAIN_PX) && now - this.lastAdd < AGAIN_MS;
+    this.lastAdd = now;
+    if (this.canFinish && (again || (plan.ring && near(this.points[0], CLOSE_PX)))) {
+      this.finish();
+      return;
+    }
+    if (again || (last && last[0] === at[0] && last[1] === at[1])) return;
+    this.points = [...this.points, at];
+    if (this.points.length >= plan.most) this.finish();
+    else this.redraw();
+  }
+
+  /** Take the last point back; true if there was one. */
+  removeLast(): boolean {
+    if (this.points.length === 0) return false;
+    this.points = this.points.slice(0, -1);
+    this.redraw();
+    return true;
+  }
+
+  /** Drop what is being drawn; a second call puts the tool down. */
+  cancel(): void {
+    if (this.points.length > 0) this.restart();
+    else this.store.setTool({ name: "look" });
+  }
+
+  finish(): void {
+    const { tool } = this.store;
+    const plan = this.plan;
+    if (!plan || this.points.length < plan.least) return;
+    const points = this.points;
+    if (tool.name === "draw") this.finishMark(tool, points);
+    else if (tool.name === "reference") this.onReference(tool.kind, points);
+    else if (tool.name === "pair" && points[0]) {
+      this.points = [];
+      this.redraw();
+      this.onPair(points[0]);
+    }
+  }
+
+  private finishMark(tool: Extract<Tool, { name: "draw" }>, points: Px[]): void {
+    if (tool.shape === "ellipse") {
+      const [a, b, side] = points as [Px, Px, Px];
+      const ellipse = ellipseFromAxis(a, b, side);
+      if (Math.min(...ellipse.semi_axes) < 0.01) {
+        this.say("The ellipse has no width. Set its three points again, the third beside the line.");
+        this.restart();
+        return;
+      }
+      this.store.addMark(tool.kind, { type: "Ellipse", ...ellipse });
+    } else if (crossesItself(points)) {
+      this.say("The outline crosses itself, so it has no area. Take back the last corner and go round it once.");
+      if (tool.shape === "freehand") this.restart();
+      return;
+    } else {
+      this.store.addMark(tool.kind, { type: "Polygon", coordinates: [points] });
+    }
+    this.store.setTool({ name: "look" });
+    const made = this.store.doc.marks[this.store.doc.marks.length - 1];
+    this.store.select(made?.id ?? null);
+  }
+
+  private restart(): void {
+    this.points = [];
+    this.hover = null;
+    if (this.freehand) this.canvas.map.removeInteraction(this.freehand);
+    this.freehand = null;
+    if (this.plan?.freehand) this.startFreehand();
+    this.redraw();
+  }
+
+  private startFreehand(): void {
+    const draw = new Draw({ type: "Polygon", freehand: true, style: lineStyles(this.plan?.color ?? "#fff") });
+    draw.on("drawend", (event) => {
+      const ring = (event.feature.getGeometry() as Polygon).getCoordinates()[0] ?? [];
+      const points = openRing(ring.map((c) => this.canvas.inside(this.canvas.toPixel(c))));
+      this.points = simplifyRing(points, FREEHAND_PX * this.canvas.resolution);
+      if (this.points.length < 3) {
+        this.say("That was too short for an outline. Draw once round the place without lifting.");
+        // The interaction is still handling the event; it may not be removed yet.
+        this.points = [];
+      } else window.setTimeout(() => this.finish(), 0);
+    });
+    this.freehand = draw;
+    this.canvas.map.addInteraction(draw);
+  }
+
+  setHover(at: Px | null): void {
+    this.hover = at;
+    this.redraw();
+  }
+
+  private redraw(): void {
+    this.sketch.clear();
+    const plan = this.plan;
+    if (plan && !plan.freehand) {
+      const points = this.hover && this.points.length > 0 ? [...this.points, this.hover] : this.points;
+      this.drawSketch(plan, points);
+    }
+    this.onProgress();
+  }
+
+  private drawSketch(plan: Plan, points: Px[]): void {
+    const view = (list: readonly Px[]): Px[] => list.map((p) => this.canvas.toView(p));
+    const { tool } = this.store;
+    if (tool.name === "draw" && tool.shape === "ellipse" && points.length === 3) {
+      const [a, b, side] = points as [Px, Px, Px];
+      const ring = ellipseOutline(ellipseFromAxis(a, b, side));
+      this.feature(new Polygon([view([...ring, ring[0] as Px])]), plan.color);
+    } else if (points.length > 1) {
+      const ring = plan.ring && points.length > 2 && points[0] ? [...points, points[0]] : points;
+      this.feature(new LineString(view(ring)), plan.color);
+    }
+    this.points.forEach((p, i) => {
+      const feature = new Feature(new Point(this.canvas.toView(p)));
+      const first = i === 0 && plan.ring && this.canFinish;
+      feature.setStyle(pointStyles(plan.color, first ? "close" : ""));
+      this.sketch.addFeature(feature);
+    });
+  }
+
+  private feature(geometry: LineString | Polygon, color: string): void {
+    const feature = new Feature(geometry);
+    feature.setStyle(lineStyles(color));
+    this.sketch.addFeature(feature);
+  }
+}
+
+function planOf(tool: Tool): Plan | null {
+  if (tool.name === "look") return null;
+  if (tool.name === "pair") {
+    return { least: 1, most: 1, color: "#ffffff", ring: false, steps: ["Click a point on the photo that you can find on the layout."] };
+  }
+  if (tool.name === "reference") {
+    const kind = scaleKind(tool.kind);
+    if (!kind) return null;
+    return { ...kind, color: REFERENCE_COLOR, ring: kind.drawn === "ring" };
+  }
+  const { color } = LOOKS[tool.kind];
+  if (tool.shape === "ellipse") {
+    const steps = [
+      "Click one end of the longest line across it.",
+      "Click the other end of that line.",
+      "Click its edge beside the middle of the line.",
+    ];
+    return { least: 3, most: 3, color, ring: false, steps };
+  }
+  if (tool.shape === "freehand") {
+    return { least: 3, most: 1e6, color, ring: true, freehand: true, steps: ["Draw once round the edge without lifting."] };
+  }
+  const steps = [
+    "Click along the edge, corner by corner.",
+    "Click the next corner.",
+    "Click the next corner.",
+    "Go on, or close the outline: click its first corner, or press Finish.",
+  ];
+  return { least: 3, most: 1e6, color, ring: true, steps };
+}

@@ -1,0 +1,122 @@
+// Draws the work on the picture: marks, the scale reference, the points that place the photo.
+import Feature, { type FeatureLike } from "ol/Feature";
+import LineString from "ol/geom/LineString";
+import Point from "ol/geom/Point";
+import VectorLayer from "ol/layer/Vector";
+import VectorSource from "ol/source/Vector";
+import Style from "ol/style/Style";
+import type { Px } from "../geometry";
+import type { Canvas } from "./canvas";
+import { imageOf, scaleKind } from "./scales";
+import { toGeometry } from "./shapes";
+import type { Store } from "./store";
+import { lineStyles, markStyles, pointStyles, REFERENCE_COLOR } from "./styles";
+import type { Mark } from "./types";
+
+export const PAIR_COLOR = "#ffffff";
+
+export class Layers {
+  readonly marks = new VectorSource();
+  private readonly reference = new VectorSource();
+  private readonly shown = new Map<string, { mark: Mark; feature: Feature }>();
+  readonly referencePoints: Feature<Point>[] = [];
+
+  constructor(
+    private readonly canvas: Canvas,
+    private readonly store: Store,
+  ) {
+    const shared = { updateWhileAnimating: true, updateWhileInteracting: true };
+    canvas.map.addLayer(
+      new VectorLayer({ source: this.marks, style: (f) => this.styleOf(f), zIndex: 10, ...shared }),
+    );
+    canvas.map.addLayer(new VectorLayer({ source: this.reference, zIndex: 12, ...shared }));
+    store.onChange((change) => {
+      if (change === "doc") this.syncMarks();
+      if (change === "selection" || change === "tool") this.marks.changed();
+      if (change === "doc" || change === "panel" || change === "tool") this.syncReference();
+    });
+    this.syncMarks();
+    this.syncReference();
+  }
+
+  private styleOf(feature: FeatureLike): Style[] {
+    const mark = feature.get("mark") as Mark | undefined;
+    return mark ? markStyles(mark.kind, mark.id, mark.id === this.store.selected) : [];
+  }
+
+  featureOf(id: string): Feature | undefined {
+    return this.shown.get(id)?.feature;
+  }
+
+  /** Put the marks' stored shapes back, such as after a refused edit. */
+  redraw(id: string): void {
+    const entry = this.shown.get(id);
+    if (entry) entry.feature.setGeometry(toGeometry(entry.mark.shape, this.canvas));
+  }
+
+  private syncMarks(): void {
+    const wanted = new Map(this.store.doc.marks.map((mark) => [mark.id, mark]));
+    for (const [id, entry] of this.shown) {
+      if (wanted.has(id)) continue;
+      this.marks.removeFeature(entry.feature);
+      this.shown.delete(id);
+    }
+    for (const mark of wanted.values()) {
+      const entry = this.shown.get(mark.id);
+      if (entry?.mark === mark) continue;
+      if (!entry) {
+        const feature = new Feature(toGeometry(mark.shape, this.canvas));
+        feature.set("mark", mark);
+        this.marks.addFeature(feature);
+        this.shown.set(mark.id, { mark, feature });
+        continue;
+      }
+      entry.feature.setGeometry(toGeometry(mark.shape, this.canvas));
+      entry.feature.set("mark", mark);
+      entry.mark = mark;
+    }
+  }
+
+  private syncReference(): void {
+    this.reference.clear();
+    this.referencePoints.length = 0;
+    this.drawScale();
+    if (this.store.panel === "place") this.drawPairs();
+  }
+
+  private drawScale(): void {
+    const { scale } = this.store.doc;
+    if (!scale) return;
+    const kind = scaleKind(scale.kind);
+    const points = imageOf(scale);
+    if (kind?.drawn !== "points" && points.length > 1) {
+      this.line(kind?.drawn === "ring" && points[0] ? [...points, points[0]] : points);
+    }
+    for (const edge of (scale["edges"] as Px[][] | null | undefined) ?? []) this.line(edge);
+    const editable = this.store.panel === "scale";
+    points.forEach((p, i) => {
+      const feature = this.point(p, REFERENCE_COLOR, editable ? String(i + 1) : "", editable);
+      if (editable) this.referencePoints.push(feature);
+    });
+  }
+
+  private drawPairs(): void {
+    (this.store.doc.placement?.image ?? []).forEach((p, i) => {
+      this.referencePoints.push(this.point(p, PAIR_COLOR, String.fromCharCode(65 + i), true));
+    });
+  }
+
+  private line(points: readonly Px[]): void {
+    const feature = new Feature(new LineString(points.map((p) => this.canvas.toView(p))));
+    feature.setStyle(lineStyles(REFERENCE_COLOR));
+    this.reference.addFeature(feature);
+  }
+
+  private point(at: Px, color: string, text: string, handle: boolean): Feature<Point> {
+    const feature = new Feature(new Point(this.canvas.toView(at)));
+    const styles = pointStyles(color, text);
+    feature.setStyle(handle ? styles : styles.slice(0, 2));
+    this.reference.addFeature(feature);
+    return feature;
+  }
+}

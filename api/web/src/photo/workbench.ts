@@ -1,0 +1,292 @@
+// The page put together: panels, bars, canvas, keyboard. It holds no rules of its own.
+import { wordsOf } from "../client";
+import type { Px } from "../geometry";
+import { chosenUnit } from "../units";
+import { Canvas } from "./canvas";
+import { openPair, addPair, placePanel, setPlace } from "./panel-place";
+import { askConflicts, showHelp } from "./dialogs";
+import { byId, fill, h, soon } from "./dom";
+import { DrawTool } from "./draw";
+import { Editor } from "./edit";
+import type { Units } from "./fields";
+import { Glass } from "./glass";
+import { Keys } from "./keys";
+import { Layers } from "./layers";
+import { LayoutView } from "./layout-view";
+import { marksPanel } from "./panel-marks";
+import { Measures } from "./measures";
+import { newScale, scalePanel } from "./panel-scale";
+import { Notices } from "./notices";
+import { outlineOf, shifted } from "./shapes";
+import type { Panel, Store } from "./store";
+import type { Sync } from "./sync";
+import type { Member, PhotoPart, PhotoRecord, StructureRecord, SurveyRecord } from "./types";
+
+// A copy is put this far off, so that it is seen.
+const COPY_SHIFT_CSS_PX = 24;
+
+export class Workbench {
+  private photo: PhotoPart;
+  private readonly units: Units;
+  private readonly canvas: Canvas;
+  private readonly layers: Layers;
+  private readonly draw: DrawTool;
+  private readonly editor: Editor;
+  private readonly keys: Keys;
+  private readonly glass: Glass;
+  private readonly layout: LayoutView;
+  private readonly measures: Measures;
+  private readonly notices: Notices;
+  private aiming = false;
+
+  constructor(
+    record: PhotoRecord,
+    picture: NonNullable<PhotoRecord["picture"]>,
+    private readonly survey: SurveyRecord,
+    private readonly structure: StructureRecord,
+    private readonly store: Store,
+    private readonly sync: Sync,
+  ) {
+    this.photo = record.photo;
+    this.units = { doc: survey.units, shown: chosenUnit(survey.display_units ?? survey.units) };
+    store.panel = record.photo.scale ? "marks" : "scale";
+    this.canvas = new Canvas(byId("canvas"), picture.width, picture.height, picture);
+    this.layers = new Layers(this.canvas, store);
+    this.draw = new DrawTool(this.canvas, store);
+    this.editor = new Editor(this.canvas, store, this.layers);
+    this.glass = new Glass(this.canvas, byId<HTMLCanvasElement>("glass"));
+    this.layout = new LayoutView(byId("layout"));
+    this.measures = new Measures(`/api/photos/${record.id}/measures`, store, this.units.shown);
+    this.notices = new Notices(store, sync);
+    this.keys = new Keys(this.canvas, store, this.draw, this.editor, {
+      aim: (on) => this.aim(on),
+      duplicate: (id) => this.duplicate(id),
+      show: (id) => this.show(id),
+      say: (words) => this.notices.say(words),
+    });
+  }
+
+  async open(): Promise<void> {
+    this.wireDrawing();
+    this.wireButtons();
+    this.wireKeys();
+    this.wireGlass();
+    this.fillInstruments();
+    this.sync.say = (words) => this.notices.say(words);
+    this.sync.ask = (conflicts) => askConflicts(conflicts, this.units);
+    this.measures.onChange = this.render;
+    this.store.onChange((change) => {
+      if (change === "tool" || change === "doc" || change === "panel") this.renderLayout();
+      if (change === "photo") this.render();
+      soon(this.render);
+    });
+    this.renderLayout();
+    this.render();
+    await this.sync.restore();
+  }
+
+  private wireDrawing(): void {
+    const { store, draw, editor, notices } = this;
+    draw.say = editor.say = (words) => notices.say(words);
+    draw.onProgress = () => this.renderBar();
+    draw.onReference = (kind, points) => {
+      store.setScale(newScale(kind, points, store.doc.scale), "set the scale reference");
+      store.setTool({ name: "look" });
+      window.setTimeout(() => this.focusFirstEmpty(), 30);
+    };
+    draw.onPair = (at) => {
+      addPair(store, at);
+      store.setTool({ name: "look" });
+    };
+    editor.onReference = (points) => {
+      const { scale, placement } = store.doc;
+      if (store.panel === "scale" && scale) store.setScale({ ...scale, image: points }, "move a reference point");
+      else if (store.panel === "place" && placement) {
+        store.setPlacement({ ...placement, image: points }, "move a point pair");
+      }
+    };
+    this.layout.onClick = (place) => {
+      const open = openPair(store.doc.placement);
+      if (open >= 0) setPlace(store, open, place);
+      else notices.say("Press Add a point pair first, click the point on the photo, then here.");
+    };
+  }
+
+  /** After a reference is clicked its length is what is missing: take the person there. */
+  private focusFirstEmpty(): void {
+    const empty = byId("panel").querySelector<HTMLInputElement>('input[aria-required="true"]');
+    if (empty && !empty.value) empty.focus();
+  }
+
+  private wireButtons(): void {
+    const on = (id: string, act: () => void): void => byId(id).addEventListener("click", () => act());
+    on("undo", () => this.store.undo());
+    on("redo", () => this.store.redo());
+    on("help", showHelp);
+    on("zoom-in", () => this.canvas.zoom(1.6));
+    on("zoom-out", () => this.canvas.zoom(1 / 1.6));
+    on("zoom-fit", () => this.canvas.fit());
+    on("aim", () => this.aim(!this.aiming));
+    on("set-point", () => this.keys.setPoint());
+    on("finish", () => this.draw.finish());
+    on("take-back", () => this.draw.removeLast());
+    on("drop", () => this.store.setTool({ name: "look" }));
+    const tabs = [...document.querySelectorAll<HTMLButtonElement>('[role="tab"]')];
+    tabs.forEach((tab, i) => {
+      tab.addEventListener("click", () => this.store.setPanel(tab.dataset["panel"] as Panel));
+      tab.addEventListener("keydown", (event) => {
+        const step = event.key === "ArrowRight" ? 1 : event.key === "ArrowLeft" ? -1 : 0;
+        const next = tabs[(i + step + tabs.length) % tabs.length];
+        if (step === 0 || !next) return;
+        next.focus();
+        next.click();
+      });
+    });
+  }
+
+  private wireKeys(): void {
+    const canvas = byId("canvas");
+    canvas.addEventListener("keydown", (event) => {
+      if (this.keys.onCanvas(event)) event.preventDefault();
+    });
+    document.addEventListener("keydown", (event) => {
+      if (!event.defaultPrevented && this.keys.onPage(event)) event.preventDefault();
+    });
+    new ResizeObserver(() => this.canvas.map.updateSize()).observe(canvas);
+  }
+
+  private wireGlass(): void {
+    const { map } = this.canvas;
+    const viewport = map.getViewport();
+    const follow = (pixel: number[]): void => {
+      const at = this.canvas.toPixel(map.getCoordinateFromPixel(pixel));
+      this.under(at);
+      if (this.draw.active && !this.aiming) this.glass.show(at);
+    };
+    map.on("pointermove", (event) => follow(event.pixel));
+    viewport.addEventListener("pointerdown", (event) => follow(map.getEventPixel(event)));
+    viewport.addEventListener("pointerleave", () => {
+      if (!this.aiming) this.glass.hide();
+    });
+    map.on("postrender", () => {
+      if (this.aiming && this.draw.active) this.glass.show(this.canvas.center);
+    });
+    this.store.onChange((change) => {
+      if (change === "tool" && !this.draw.active) this.glass.hide();
+    });
+    this.canvas.onFull = (state) => {
+      byId("photo-pane").dataset["picture"] = state;
+      if (state === "failed") this.notices.say("The full picture could not be loaded; the smaller preview is shown. Zoom again to retry.");
+    };
+  }
+
+  private under(at: Px): void {
+    const inside = this.canvas.inside(at);
+    const off = inside[0] !== at[0] || inside[1] !== at[1];
+    byId("under").textContent = off ? "" : `${Math.round(at[0])}, ${Math.round(at[1])} px`;
+  }
+
+  private aim(on: boolean): void {
+    if (this.aiming === on) return;
+    this.aiming = on;
+    byId("aim").setAttribute("aria-pressed", String(on));
+    byId("cross").hidden = !on;
+    if (!on) this.glass.hide();
+    this.renderBar();
+    this.canvas.map.render();
+  }
+
+  private fillInstruments(): void {
+    const options = this.survey.instruments.map((one) => h("option", { value: one.id }, one.kind));
+    byId("instruments").replaceChildren(...options);
+  }
+
+  private duplicate(id: string): void {
+    const by = COPY_SHIFT_CSS_PX * this.canvas.resolution;
+    this.store.duplicateMark(id, (shape) => shifted(shape, by, by));
+  }
+
+  private show(id: string): void {
+    const mark = this.store.mark(id);
+    if (mark) this.canvas.show(outlineOf(mark.shape));
+  }
+
+  private get member(): Member | null {
+    return this.structure.structure.members.find((one) => one.id === this.photo.member) ?? null;
+  }
+
+  private renderLayout(): void {
+    const pane = byId("layout-pane");
+    const wanted = this.store.panel === "place" && this.member !== null;
+    byId("stage").classList.toggle("split", wanted);
+    pane.hidden = !wanted;
+    this.canvas.map.updateSize();
+    if (!wanted) return;
+    this.layout.show(this.member);
+    const layout = this.store.doc.placement?.layout ?? [];
+    this.layout.pairs(layout.map((place) => (place[0] === null || place[1] === null ? null : place)));
+  }
+
+  private renderBar(): void {
+    const { draw } = this;
+    const open = this.store.panel === "place" ? openPair(this.store.doc.placement) : -1;
+    const waiting = !draw.active && open >= 0;
+    byId("draw-bar").hidden = !draw.active && !waiting;
+    const step = waiting ? "Now click the same point on the layout, or type its station and offset." : draw.step;
+    if (byId("step").textContent !== step) byId("step").textContent = step;
+    const pointwise = draw.active && !draw.plan?.freehand;
+    byId("set-point").hidden = !(pointwise && this.aiming);
+    byId("finish").hidden = !pointwise || draw.plan?.least === draw.plan?.most;
+    byId<HTMLButtonElement>("finish").disabled = !draw.canFinish;
+    byId("take-back").hidden = !pointwise || draw.plan?.most === 1;
+    byId<HTMLButtonElement>("take-back").disabled = draw.points.length === 0;
+    byId("drop").hidden = !draw.active;
+    byId("canvas").classList.toggle("drawing", draw.active);
+  }
+
+  private readonly render = (): void => {
+    const { store, units, measures } = this;
+    for (const tab of document.querySelectorAll<HTMLButtonElement>('[role="tab"]')) {
+      const selected = tab.dataset["panel"] === store.panel;
+      tab.setAttribute("aria-selected", String(selected));
+      tab.tabIndex = selected ? 0 : -1;
+    }
+    const panel = byId("panel");
+    panel.setAttribute("aria-labelledby", `tab-${store.panel}`);
+    const context = { store, units, measures };
+    if (store.panel === "scale") fill(panel, ...scalePanel(context));
+    else if (store.panel === "marks") {
+      fill(
+        panel,
+        ...marksPanel({
+          ...context,
+          instruments: this.survey.instruments,
+          onShow: (id) => this.show(id),
+          onDuplicate: (id) => this.duplicate(id),
+        }),
+      );
+    } else {
+      fill(
+        panel,
+        ...placePanel({
+          ...context,
+          photo: () => this.photo,
+          members: this.structure.structure.members,
+          onTag: (changes) => void this.tag(changes),
+        }),
+      );
+    }
+    this.notices.render();
+    this.renderBar();
+  };
+
+  private async tag(changes: Record<string, unknown>): Promise<void> {
+    try {
+      this.photo = (await this.sync.patch(changes)).photo;
+    } catch (error) {
+      this.notices.say(`The change was not saved. ${wordsOf(error)}`);
+    }
+    this.renderLayout();
+    this.render();
+  }
+}
