@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from io import TextIOWrapper
 
 from rich.console import Console, RenderableType
+from rich.measure import Measurement
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TaskID, TextColumn
 
 from corrosion.errors import CorrosionError
@@ -38,7 +39,9 @@ def show(console: Console, *parts: RenderableType | None) -> None:
     """Print what there is, a blank line between."""
     for part in parts:
         if part is not None:
-            console.print(part)
+            # A table that needs more room than the terminal has runs over; it never loses a column.
+            needed = Measurement.get(console, console.options, part).minimum
+            console.print(part, width=max(console.width, needed), crop=False)
             console.print()
 
 

@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import FuncFormatter, MultipleLocator
 from matplotlib.transforms import ScaledTranslation
 
-from corrosion.report.map_layers import HALO
+from corrosion.report.map_layers import NAME_GROUND
 from corrosion.report.map_style import INK, QUIET, MapStyle
 from corrosion.report.map_subject import Subject, Window
 from corrosion.report.words import clean
@@ -144,7 +144,7 @@ def draw_names(axes: Axes, subject: Subject, window: Window, mm_per_pt: float, s
             va="center",
             fontsize=size,
             color=INK,
-            path_effects=HALO,
+            bbox=NAME_GROUND,
             zorder=8,
             clip_on=True,
         )

@@ -37,6 +37,8 @@ from corrosion.report.numbers import length_text
 from corrosion.terms import Face, MarkKind
 
 UNSEEN_HATCH = {Face.OUTER: HATCH_UNSEEN_OUTER, Face.INNER: HATCH_UNSEEN_INNER}
+# Outlined letters would turn into paths in an SVG; a pale ground keeps names text.
+NAME_GROUND = {"facecolor": PAPER, "alpha": 0.72, "edgecolor": "none", "pad": 0.8}
 HALO = [withStroke(linewidth=2.2, foreground=PAPER)]
 
 
@@ -212,7 +214,7 @@ def draw_readings(axes: Axes, subject: Subject, window: Window, style: MapStyle)
                 va="top",
                 fontsize=style.text_pt - 0.5,
                 color=INK,
-                path_effects=HALO,
+                bbox=NAME_GROUND,
                 zorder=8,
                 annotation_clip=True,
             )

@@ -85,7 +85,7 @@ def rounded_uncertainty(expanded: float, *, exponent: int | None = None) -> Deci
     up = exact.quantize(step, rounding=ROUND_CEILING)
     # 0.0996 becomes 0.10, not 0.100: the carry brought a third digit.
     carried = exponent is None and up.adjusted() > exact.adjusted() and place > -MOST_DECIMALS
-    return up.quantize(step * 10) if carried else up
+    return up.quantize(step.scaleb(1)) if carried else up
 
 
 def rounded(value: float, expanded: float) -> tuple[str, str]:

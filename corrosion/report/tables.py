@@ -55,7 +55,7 @@ def measures_table(photos: Iterable[PhotoMeasures], unit: LengthUnit) -> Table:
         for cells in _photo_rows(photo, unit):
             table.add_row(*cells)
         table.add_section()
-    return table
+    return unbreakable(table)
 
 
 def _photo_rows(photo: PhotoMeasures, unit: LengthUnit) -> Iterator[list[Text]]:
@@ -110,7 +110,7 @@ def totals_table(photos: Iterable[PhotoMeasures], unit: LengthUnit) -> Table | N
         for key, sum_of in photo.totals.items():
             if not key.endswith("_area"):
                 table.add_row(*_row([photo.photo_id, TOTAL_WORDS.get(key, key), _total(key, sum_of, unit)]))
-    return table if table.row_count else None
+    return unbreakable(table) if table.row_count else None
 
 
 def _total(key: str, sum_of: Measured, unit: LengthUnit) -> str:
@@ -172,7 +172,7 @@ def assessment_table(assessment: Assessment) -> Table:
         for cells in _member_rows(assessed, unit):
             table.add_row(*cells)
         table.add_section()
-    return table
+    return unbreakable(table)
 
 
 def _member_rows(assessed: MemberAssessment, unit: LengthUnit) -> Iterator[list[Text]]:
@@ -259,7 +259,7 @@ def ledger_table(spot: Spot, unit: LengthUnit, *, name: str = "") -> Table:
         table.add_row(*_row([*names, *lengths]))
     table.caption = _ledger_caption(spot, unit)
     table.caption_justify = "left"
-    return table
+    return unbreakable(table)
 
 
 def _ledger_caption(spot: Spot, unit: LengthUnit) -> Text:
@@ -308,6 +308,15 @@ def _verdict(verdict: Verdict) -> Text:
 
 def _row(cells: Iterable[str]) -> list[Text]:
     return [Text(clean(cell)) for cell in cells]
+
+
+def unbreakable(table: Table) -> Table:
+    """Give number columns room for their longest part: a number is never torn, however narrow."""
+    for column in table.columns:
+        if column.justify == "right":
+            parts = [part for cell in column.cells for part in str(cell).split()]
+            column.min_width = max((len(part) for part in parts), default=1)
+    return table
 
 
 def _table(title: str, *columns: tuple[str, str]) -> Table:
