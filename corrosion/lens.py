@@ -15,7 +15,8 @@ from corrosion.opencv import cv2
 from corrosion.quantity import FloatArray
 
 _STEP_PX = 0.05
-_NEWTON_STEPS = 6
+_NEWTON_STEPS = 8
+_SETTLED_PX = 1e-10
 _FARTHEST_PX = 1e6
 _ROUND_TRIP_PX = 1e-3
 # Area in the picture over ideal area: below this the lens model crushes the border to nothing.
@@ -86,6 +87,8 @@ def undistort(points_px: FloatArray, lens: LensProfile) -> tuple[FloatArray, Flo
     # OpenCV's own iteration stops early in some releases; Newton steps end at the model's exact inverse.
     for _ in range(_NEWTON_STEPS):
         missed = points - distort(ideal, lens)
+        if float(np.abs(missed).max()) < _SETTLED_PX:
+            break
         ideal = ideal + (_inverse(_distortion_jacobian(ideal, lens)) @ missed[..., None])[..., 0]
     forward = _distortion_jacobian(ideal, lens)
     _check_reach(points, ideal, forward, lens)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -43,6 +43,7 @@ class Camera:
     least_focal_ratio: float
     distance: Distance | None
     flags: frozenset[Flag] = frozenset()
+    _last: dict[bytes, tuple[FloatArray, FloatArray]] = field(default_factory=dict, repr=False)
 
     @classmethod
     def of(cls, photo: Photo, survey: SurveyFile, size: tuple[int, int] | None) -> Camera:
@@ -76,10 +77,17 @@ class Camera:
         points = np.asarray(points_px, dtype=np.float64).reshape(-1, 2)
         if self.lens is None:
             return points, np.broadcast_to(np.eye(2), (len(points), 2, 2))
-        try:
-            return undistort(points, self.lens)
-        except LensError as error:
-            raise error.at(self.place) from error
+        # Every question about one mark begins here with the same points.
+        key = points.tobytes()
+        found = self._last.get(key)
+        if found is None:
+            try:
+                found = undistort(points, self.lens)
+            except LensError as error:
+                raise error.at(self.place) from error
+            self._last.clear()
+            self._last[key] = found
+        return found
 
     @property
     def lens_u_px(self) -> float:
