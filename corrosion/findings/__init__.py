@@ -9,6 +9,7 @@ import shapely
 from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from corrosion.depth import governing_depth
 from corrosion.errors import UnitsError
 from corrosion.findings.grouping import Sighting, group_sightings
 from corrosion.grades import depth_grade
@@ -44,9 +45,10 @@ def collect_findings(
     Returns
     -------
     list of Finding
-        In file order. Unplaced marks are findings without an outline. Of joined marks the deepest
-        depth governs, with its mark as the first source; outline and quantities come from the mark
-        whose area is known best.
+        In file order. Unplaced marks are findings without an outline. The readings of joined marks
+        count as those of one mark (`governing_depth`: the deepest that reads metal); the mark with the
+        governing one is the first source. Outline and quantities come from the mark whose area is
+        known best.
     """
     sightings = _sightings(measures, placed, survey)
     groups, doubtful = group_sightings(sightings, survey.survey.date)
@@ -84,16 +86,15 @@ def _names(sightings: list[Sighting], groups: list[list[int]]) -> list[str]:
 def _finding(
     name: str, group: list[Sighting], survey: SurveyFile, layouts: Layouts, flags: frozenset[Flag]
 ) -> Finding:
-    deepest = max(group, key=_depth_rank)
+    depth, lead = _depth(group, survey)
     best = min(group, key=_area_rank)
-    photo = deepest.photo
+    photo, kind = lead.photo, lead.mark.kind
     layout = layouts.get(photo.member or "")
     outline, cut = _on_member(best, layout)
     station, station_flags = _station(photo, survey)
-    depth = deepest.measures.depth if deepest.measures else None
     return Finding(
         id=name,
-        kind=deepest.mark.kind,
+        kind=kind,
         member_id=photo.member,
         face=photo.face,
         zone=photo.zone or (layout.member.zone if layout else None),
@@ -101,17 +102,21 @@ def _finding(
         position=_position(best, outline),
         u_position=best.placed.u_position if best.placed else None,
         depth=depth,
-        grade=_grade(deepest.mark.kind, depth),
+        grade=_grade(kind, depth),
         quantities=dict(best.measures.quantities) if best.measures else {},
-        sources=[(s.photo.id, s.mark.id) for s in [deepest, *(s for s in group if s is not deepest)]],
+        sources=[(s.photo.id, s.mark.id) for s in [lead, *(s for s in group if s is not lead)]],
         station_text=station,
-        flags=flags | cut | station_flags | _sighting_flags(group) | _depth_flag(deepest.mark.kind, depth),
+        flags=flags | cut | station_flags | _sighting_flags(group) | _depth_flags(kind, depth),
     )
 
 
-def _depth_rank(sighting: Sighting) -> float:
-    depth = sighting.measures.depth if sighting.measures else None
-    return -math.inf if depth is None else depth.value
+def _depth(group: list[Sighting], survey: SurveyFile) -> tuple[Measured | None, Sighting]:
+    """Depth that governs the readings of all sightings, and the sighting it was read on."""
+    readings = [(sighting, reading) for sighting in group for reading in sighting.mark.depths]
+    depth = governing_depth([reading for _, reading in readings], survey)
+    if depth is None:
+        return None, group[0]
+    return depth, next(sighting for sighting, reading in readings if reading.value == depth.value)
 
 
 def _area_rank(sighting: Sighting) -> tuple[bool, float, float]:
@@ -174,21 +179,21 @@ def _grade(kind: MarkKind, depth: Measured | None) -> str | None:
 
 
 def _sighting_flags(group: list[Sighting]) -> frozenset[Flag]:
-    """Union of the flags of all sightings: place, measures and depth."""
+    """Union of the flags of all sightings' places and measures."""
     flags: frozenset[Flag] = frozenset()
     for sighting in group:
         if sighting.placed is not None:
             flags |= sighting.placed.flags
         if sighting.measures is not None:
-            measured = [*sighting.measures.quantities.values(), sighting.measures.depth]
-            flags = flags.union(*(m.flags for m in measured if m is not None))
+            flags = flags.union(*(m.flags for m in sighting.measures.quantities.values()))
     return flags
 
 
-def _depth_flag(kind: MarkKind, depth: Measured | None) -> frozenset[Flag]:
-    """Say of metal lost without a depth that it has none, and only then."""
-    missing = depth is None and kind in {MarkKind.PIT, MarkKind.BLEND_OUT}
-    return frozenset({Flag.NO_DEPTH}) if missing else frozenset()
+def _depth_flags(kind: MarkKind, depth: Measured | None) -> frozenset[Flag]:
+    """Take the governing depth's flags; metal lost without a depth says that it has none."""
+    if depth is not None:
+        return depth.flags
+    return frozenset({Flag.NO_DEPTH}) if kind in {MarkKind.PIT, MarkKind.BLEND_OUT} else frozenset()
 
 
 def coverage(placed: list[PlacedPhoto], layout: MemberLayout) -> dict[Face, Coverage]:

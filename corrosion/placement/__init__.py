@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
-from shapely.geometry.base import BaseGeometry
 
-from corrosion.errors import CorrosionError, PlacementError
+from corrosion.errors import CorrosionError, MarkError, PlacementError
 from corrosion.layout import MemberLayout
+from corrosion.marks import Outline, outline_of
 from corrosion.model import LensProfile, Mark, Photo, Settings
 from corrosion.placement.checks import (
     LeftOut,
@@ -18,13 +18,13 @@ from corrosion.placement.checks import (
     leave_one_out,
 )
 from corrosion.placement.fits import LayoutMap, choose_model, fit
-from corrosion.placement.outlines import Hull, footprint, mark_geometry, place_mark
+from corrosion.placement.outlines import Hull, footprint, mark_geometry, place_outline
 from corrosion.placement.pairs import Pairs, Rectifier
 from corrosion.results import PlacedOutline, PlacedPhoto
 from corrosion.scale import PlaneScale
 from corrosion.terms import Flag
 
-__all__ = ["LayoutMap", "LeftOut", "leave_one_out", "mark_geometry", "place_photo"]
+__all__ = ["place_photo"]
 
 
 def place_photo(
@@ -77,9 +77,16 @@ def place_photo(
         pairs.check_within(size)
     rectifier = Rectifier(scale, lens)
     flags = check_distance(pairs, rectifier) | _lens_flag(photo, rectifier)
-    fitted, fit_flags = _fitted(photo, pairs, rectifier, layout)
+    drawn, problems = _drawn(photo, settings, size)
+    fitted, fit_flags = _fitted(photo, pairs, rectifier, layout, list(drawn.values()))
     flags |= fit_flags
-    marks, problems = _place_marks(photo, fitted, settings, flags)
+    marks = []
+    for mark in photo.marks:
+        try:
+            if mark.id in drawn:
+                marks.append(_place_mark(photo, mark, drawn[mark.id], fitted, flags))
+        except CorrosionError as error:
+            problems.append(str(error))
     return PlacedPhoto(
         photo_id=photo.id,
         member_id=layout.member.id,
@@ -99,13 +106,27 @@ def _lens_flag(photo: Photo, rectifier: Rectifier) -> frozenset[Flag]:
     return frozenset({Flag.LENS_UNKNOWN}) if unknown else frozenset()
 
 
+def _drawn(
+    photo: Photo, settings: Settings, size: tuple[int, int] | None
+) -> tuple[dict[str, Outline], list[str]]:
+    """Outlines of the marks in the picture by mark, and why some have none."""
+    drawn, problems = {}, []
+    for mark in photo.marks:
+        try:
+            drawn[mark.id] = outline_of(mark, settings, size, f"photo {photo.id}, mark {mark.id}")
+        except MarkError as error:
+            problems.append(str(error))
+    return drawn, problems
+
+
 def _fitted(
-    photo: Photo, pairs: Pairs, rectifier: Rectifier, layout: MemberLayout
+    photo: Photo, pairs: Pairs, rectifier: Rectifier, layout: MemberLayout, drawn: list[Outline]
 ) -> tuple[LayoutMap, frozenset[Flag]]:
     model = choose_model(pairs, rectifier)
     hand = expected_hand(photo, layout.member)
     if len(pairs) == 2:
-        hand, side = _side(photo, pairs, rectifier, layout, hand)
+        may_turn = photo.placement is not None and photo.placement.mirrored is None
+        hand, side = _side(pairs, rectifier, layout, drawn, hand) if may_turn else (hand, frozenset())
         fitted = fit(pairs, rectifier, model, hand)
         return fitted, side | check_residuals(fitted, LeftOut.empty(len(pairs)))
     check_hand(photo, layout.member, pairs)
@@ -115,68 +136,50 @@ def _fitted(
 
 
 def _side(
-    photo: Photo, pairs: Pairs, rectifier: Rectifier, layout: MemberLayout, hand: int
+    pairs: Pairs, rectifier: Rectifier, layout: MemberLayout, drawn: list[Outline], hand: int
 ) -> tuple[int, frozenset[Flag]]:
     """Choose the side two pairs cannot tell.
 
     The face decides. Where it puts a mark off the metal and the other side has every mark on it, the
-    other side is taken and flagged. A stated `mirrored` is never overruled.
+    other side is taken and flagged.
     """
-    if photo.placement is None or photo.placement.mirrored is not None or not photo.marks:
+    try:
+        by_rule, by_other = (
+            [place_outline(o, fit(pairs, rectifier, "similarity", h), pairs.place) for o in drawn]
+            for h in (hand, -hand)
+        )
+    except CorrosionError:
+        # A mark that cannot be placed at all is no witness.
         return hand, frozenset()
-    by_rule = _outlines(photo, fit(pairs, rectifier, "similarity", hand))
-    by_other = _outlines(photo, fit(pairs, rectifier, "similarity", -hand))
-    off = any(outline.disjoint(layout.polygon) for outline in by_rule)
     nearly = layout.polygon.buffer(pairs.u_layout)
-    if off and len(by_other) == len(photo.marks) and all(nearly.covers(outline) for outline in by_other):
+    off = any(outline.disjoint(layout.polygon) for outline in by_rule)
+    if off and all(nearly.covers(outline) for outline in by_other):
         return -hand, frozenset({Flag.SIDE_ASSUMED})
     return hand, frozenset()
 
 
-def _outlines(photo: Photo, fitted: LayoutMap) -> list[BaseGeometry]:
-    """Outlines of the marks that can be placed."""
-    placed = []
-    for mark in photo.marks:
-        try:
-            placed.append(place_mark(mark, fitted, f"photo {photo.id}"))
-        except CorrosionError:
-            continue
-    return placed
+def _place_mark(
+    photo: Photo, mark: Mark, drawn: Outline, fitted: LayoutMap, flags: frozenset[Flag]
+) -> PlacedOutline:
+    outline = place_outline(drawn, fitted, f"photo {photo.id}, mark {mark.id}")
+    far = Hull.of(fitted.pairs.layout).is_far(outline)
+    centre = outline.centroid
+    return PlacedOutline(
+        photo_id=photo.id,
+        mark=mark,
+        outline=outline,
+        position=(float(centre.x), float(centre.y)),
+        u_position=_u_position(drawn, fitted),
+        flags=flags | drawn.flags | (frozenset({Flag.EXTRAPOLATED}) if far else frozenset()),
+    )
 
 
-def _place_marks(
-    photo: Photo, fitted: LayoutMap, settings: Settings, flags: frozenset[Flag]
-) -> tuple[list[PlacedOutline], list[str]]:
-    hull = Hull.of(fitted.pairs.layout)
-    placed, problems = [], []
-    for mark in photo.marks:
-        try:
-            outline = place_mark(mark, fitted, f"photo {photo.id}")
-        except CorrosionError as error:
-            problems.append(str(error))
-            continue
-        far = frozenset({Flag.EXTRAPOLATED}) if hull.is_far(outline) else frozenset()
-        centre = outline.centroid
-        placed.append(
-            PlacedOutline(
-                photo_id=photo.id,
-                mark=mark,
-                outline=outline,
-                position=(float(centre.x), float(centre.y)),
-                u_position=_u_position(mark, fitted, settings),
-                flags=flags | far,
-            )
-        )
-    return placed, problems
-
-
-def _u_position(mark: Mark, fitted: LayoutMap, settings: Settings) -> tuple[float, float]:
+def _u_position(drawn: Outline, fitted: LayoutMap) -> tuple[float, float]:
     """Give the standard uncertainties of a mark's station and offset, mm.
 
-    The mark counts as one click at its centroid; that a common edge offset leaves the centroid in place
-    is first-order.
+    The mark counts as one click at its centroid; a common edge offset leaves the centroid in place to
+    first order.
     """
-    centre = shapely.get_coordinates(mark_geometry(mark.shape).centroid)[0]
-    covariance = fitted.covariance(centre, mark.sigma_px or settings.mark_sigma_px)
-    u_station, u_offset = np.sqrt(np.diag(covariance))
+    centre = shapely.get_coordinates(mark_geometry(drawn).centroid)[0]
+    u_station, u_offset = np.sqrt(np.diag(fitted.covariance(centre, drawn.sigma_px)))
     return float(u_station), float(u_offset)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,64 +10,39 @@ from shapely.geometry import LineString, Point, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from corrosion.errors import LensError, PlacementError
-from corrosion.model import CircleShape, EllipseShape, LineShape, Mark, PointShape, Shape
+from corrosion.marks import Outline
 from corrosion.placement.fits import LayoutMap
 from corrosion.quantity import FloatArray
 
-_CURVE_CORNERS = 128
 _FOOTPRINT_CELLS = 32
 # Area per pixel grows as 1/w^3; a w ratio below 0.3 counts as too oblique (metrology notes 1.2).
 _MOST_STRETCH = 0.3**-3
 _LENS_SHRINKS = (1.0, 0.95, 0.9, 0.8, 0.7, 0.5)
 
 
-def mark_geometry(shape: Shape) -> BaseGeometry:
-    """Geometry of a mark in the picture, px; circles and ellipses as polygons of the same area."""
-    match shape:
-        case PointShape():
-            return Point(shape.coordinates)
-        case LineShape():
-            return LineString(shape.coordinates)
-        case CircleShape():
-            return _ellipse(shape.center, (shape.radius, shape.radius), 0.0)
-        case EllipseShape():
-            return _ellipse(shape.center, shape.semi_axes, math.radians(shape.angle_deg))
-        case _:
-            return Polygon(shape.coordinates[0], shape.coordinates[1:])
+def mark_geometry(outline: Outline) -> BaseGeometry:
+    """Geometry of a mark in the picture, px."""
+    if outline.is_area:
+        outer, *holes = (outline.points_px[ring] for ring in outline.rings)
+        return Polygon(outer, holes)
+    return LineString(outline.points_px) if outline.is_line else Point(outline.points_px[0])
 
 
-def _ellipse(center: tuple[float, float], axes: tuple[float, float], angle: float) -> Polygon:
-    turn = np.linspace(0.0, 2.0 * np.pi, _CURVE_CORNERS, endpoint=False)
-    # Corners a little outside the curve, so that the polygon has the curve's area.
-    step = 2.0 * np.pi / _CURVE_CORNERS
-    wider = math.sqrt(step / math.sin(step))
-    x, y = wider * axes[0] * np.cos(turn), wider * axes[1] * np.sin(turn)
-    c, s = math.cos(angle), math.sin(angle)
-    return Polygon(np.column_stack([center[0] + c * x - s * y, center[1] + s * x + c * y]))
-
-
-def place_mark(mark: Mark, fitted: LayoutMap, place: str) -> BaseGeometry:
+def place_outline(outline: Outline, fitted: LayoutMap, place: str) -> BaseGeometry:
     """Carry a mark onto the layout.
 
     Raises
     ------
     PlacementError
-        If the mark lies at or beyond the horizon of the fit, or its outline crosses itself.
+        If the mark lies at or beyond the horizon of the fit.
     """
-    seen = mark_geometry(mark.shape)
-    points = shapely.get_coordinates(seen)
-    if not stretch_is_fair(fitted, points).all():
+    if not stretch_is_fair(fitted, outline.points_px).all():
         raise PlacementError(
-            f"mark {mark.id!r} lies too far up the slope, or beyond the horizon of the fitted plane.",
+            "the mark lies too far up the slope, or beyond the horizon of the fitted plane.",
             place=place,
             remedy="Spread the point pairs round the mark, or mark it on a squarer photo.",
         )
-    outline = shapely.transform(seen, fitted)
-    if not outline.is_valid:
-        raise PlacementError(
-            f"the outline of mark {mark.id!r} crosses itself.", place=place, remedy="Draw it again."
-        )
-    return outline
+    return shapely.transform(mark_geometry(outline), fitted)
 
 
 def stretch_is_fair(fitted: LayoutMap, points_px: FloatArray) -> FloatArray:

@@ -9,6 +9,7 @@ import shapely
 from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 
+from corrosion.depth import governing_depth
 from corrosion.findings import collect_findings
 from corrosion.layout import MemberLayout
 from corrosion.model import SurveyFile, parse_survey
@@ -36,7 +37,6 @@ class Scene:
         self.photos: dict[str, dict[str, Any]] = {}
         self.outlines: dict[tuple[str, str], tuple[BaseGeometry, float, frozenset[Flag]]] = {}
         self.areas: dict[tuple[str, str], Measured] = {}
-        self.depth_flags: dict[tuple[str, str], frozenset[Flag]] = {}
 
     def photo(self, name: str, **changes: Any) -> Scene:
         """Add a photo: of the outer face of SK1 unless told."""
@@ -61,7 +61,7 @@ class Scene:
         u_position: float = 0.5,
         relative_u: float = 0.05,
         flags: frozenset[Flag] = frozenset(),
-        depth_flags: frozenset[Flag] = frozenset(),
+        reading: dict[str, str] | None = None,
         **changes: Any,
     ) -> Scene:
         """Add a mark; without an outline it is not placed."""
@@ -69,7 +69,7 @@ class Scene:
             self.photo(photo)
         mark: dict[str, Any] = {"id": name, "kind": kind, "shape": ANYWHERE}
         if depth is not None:
-            mark["depths"] = [{"value": depth, "u": 0.01, "method": "gauge"}]
+            mark["depths"] = [{"value": depth, "u": 0.01, "method": "gauge"} | (reading or {})]
             if kind == "blend-out":
                 mark["measured_from"] = measured_from
         self.photos[photo]["marks"].append(mark | changes)
@@ -78,7 +78,6 @@ class Scene:
             if outline.area > 0:
                 area = outline.area
                 self.areas[photo, name] = Measured(area, "mm2", own={"clicks": relative_u * area})
-        self.depth_flags[photo, name] = depth_flags
         return self
 
     def survey(self) -> SurveyFile:
@@ -106,13 +105,8 @@ class Scene:
             marks = []
             for mark in photo.marks:
                 key = (photo.id, mark.id)
-                deepest = max((d.value for d in mark.depths), default=None)
-                depth = (
-                    None
-                    if deepest is None
-                    else Measured(deepest, "mm", own={"gauge": 0.01}, flags=self.depth_flags[key])
-                )
                 quantities = {"area": self.areas[key]} if key in self.areas else {}
+                depth = governing_depth(mark.depths, survey)
                 marks.append(MarkMeasures(mark, quantities, np.empty((0, 2)), depth))
             photos.append(PhotoMeasures(photo.id, "points", marks, {}))
         return photos

@@ -178,6 +178,18 @@ def test_the_deepest_depth_governs_and_leads() -> None:
     assert finding.sources == [("f2", "B"), ("f1", "A"), ("f3", "C")]
 
 
+def test_a_reading_of_metal_outranks_light_in_another_photo() -> None:
+    """Readings of joined marks count as those of one mark: a gauge outranks a deeper shadow."""
+    scene = Scene()
+    scene.mark("f1", "A", disc(), kind="pit", depth=0.5, reading={"method": "shadow"})
+    scene.mark("f2", "A", disc(), kind="pit", depth=0.3)
+    (finding,) = scene.find()
+    assert finding.depth is not None
+    assert finding.depth.value == pytest.approx(0.3)
+    assert finding.sources[0] == ("f2", "A")
+    assert Flag.INDICATIVE not in finding.flags
+
+
 def test_the_best_known_area_is_the_finding_s() -> None:
     """Outline and area come from the photo with the smallest relative uncertainty of area."""
     scene = Scene()
@@ -193,9 +205,9 @@ def test_flags_of_all_sightings_stay() -> None:
     """A doubt about any sighting is a doubt about the finding."""
     scene = Scene()
     scene.mark("f1", "A", disc(), depth=0.05, flags=frozenset({Flag.SIDE_ASSUMED}))
-    scene.mark("f2", "A", disc(), depth=0.03, depth_flags=frozenset({Flag.INDICATIVE}))
+    scene.mark("f2", "A", disc(), depth=0.06, reading={"relation": ">="})
     (finding,) = scene.find()
-    assert {Flag.SIDE_ASSUMED, Flag.INDICATIVE} <= finding.flags
+    assert {Flag.SIDE_ASSUMED, Flag.LOWER_BOUND} <= finding.flags
 
 
 def test_an_outline_is_cut_to_the_member() -> None:
@@ -256,16 +268,13 @@ def test_a_clear_area_needs_no_depth() -> None:
 
 
 @pytest.mark.parametrize(
-    ("flags", "grade"),
-    [
-        (frozenset(), "moderate"),
-        (frozenset({Flag.LOWER_BOUND}), "at least moderate"),
-        (frozenset({Flag.UPPER_BOUND}), "at most moderate"),
-    ],
+    ("relation", "grade"), [("=", "moderate"), (">=", "at least moderate"), ("<=", "at most moderate")]
 )
-def test_a_bound_on_depth_is_a_bound_on_the_grade(flags: frozenset[Flag], grade: str) -> None:
+def test_a_bound_on_depth_is_a_bound_on_the_grade(relation: str, grade: str) -> None:
     """A depth of at least 0.1 mm is at least moderate, not moderate."""
-    (finding,) = Scene().mark("f1", "A", disc(), kind="pit", depth=0.1, depth_flags=flags).find()
+    (finding,) = (
+        Scene().mark("f1", "A", disc(), kind="pit", depth=0.1, reading={"relation": relation}).find()
+    )
     assert finding.grade == grade
 
 

@@ -279,7 +279,7 @@ def test_a_crossed_mark_is_named_and_the_rest_stays() -> None:
     )
     placed = place(photo)
     assert [mark.mark.id for mark in placed.marks] == ["P1"]
-    assert "'P2' crosses itself" in str(placed.problem)
+    assert "mark P2: the outline crosses" in str(placed.problem)
 
 
 def test_without_a_size_nothing_counts_as_seen() -> None:
