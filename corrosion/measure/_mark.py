@@ -100,21 +100,18 @@ def local_scale(scale: PlaneScale, size: tuple[int, int] | None) -> Measured:
 
     It is the root of the area of one square pixel, so ``unit`` is mm (per px).
     """
-    centre = scale.centre_px
     if size is not None:
-        middle = (np.array(size, dtype=np.float64) - 1.0) / 2.0
-        centre = middle if _reaches(scale, middle) else centre
+        try:
+            return _scale_at(scale, (np.array(size, dtype=np.float64) - 1.0) / 2.0)
+        except MetrologyError:
+            pass
+    return _scale_at(scale, scale.centre_px)
+
+
+def _scale_at(scale: PlaneScale, centre: FloatArray) -> Measured:
     square = centre + 0.5 * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
     still = Outline(square, (slice(0, 4),), 0.0, None, np.zeros((4, 2)), frozenset())
     place = scale.camera.place
     area = without_own(area_of(MappedMark.of(still, scale, place)))
     side = math.sqrt(area.value)
     return area.scaled(0.5 / side, value=side, unit="mm")
-
-
-def _reaches(scale: PlaneScale, point_px: FloatArray) -> bool:
-    try:
-        scale.check_reach(point_px[None], scale.camera.place)
-    except MetrologyError:
-        return False
-    return True

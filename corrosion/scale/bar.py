@@ -111,6 +111,9 @@ def fit_bar(scale: BarScale, photo: Photo, survey: SurveyFile, camera: Camera) -
     mm_per_px = scale.length / length_px
     raised = parallax(scale.height, scale.u_height, _least_distance(camera, mm_per_px, tilt), camera)
     fan = None if not tilt else tilt_fan(camera, ideal, scale.length, tilt, scale.height)
+    if fan is not None:
+        # A tilt so large that not even the bar need be seen is an error of the photo, not of a mark.
+        fan.plane(ideal, camera.place)
     ends_mm = raised.factor * mm_per_px * (ideal - ideal.mean(axis=0))
     return BarPlane(
         kind=scale.kind,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from itertools import combinations
+from typing import NoReturn
 
 import numpy as np
 import shapely
@@ -110,7 +111,7 @@ def planar_scale(
     _check_spread(reference.image, f"{place}, scale points in the picture")
     _check_spread(reference.plane, f"{place}, scale points on the plane")
     reference = _turned_like_the_picture(reference)
-    homography = fit_homography(reference)
+    homography = _fit(reference, place)
     _check_view(homography, reference, place)
     chi2, dof = homography.chi2 + fit.chi2, homography.dof + fit.dof
     _check_misfit(homography, chi2, dof, place)
@@ -154,6 +155,9 @@ def _turned_like_the_picture(reference: Reference) -> Reference:
 
 def _check_spread(points: FloatArray, place: str) -> None:
     """Refuse four points of which three are nearly in line, or one lies inside the others' triangle."""
+    points = np.unique(points, axis=0)
+    if len(points) < 4:
+        _refuse_spread(f"only {len(points)} of them are different", place)
     hull = shapely.convex_hull(shapely.multipoints(points))
     if shapely.get_type_id(hull) != shapely.GeometryType.POLYGON:
         _refuse_spread("they all lie in one line", place)
@@ -168,7 +172,7 @@ def _check_spread(points: FloatArray, place: str) -> None:
         _refuse_spread(f"three are nearly in line (their triangle is {share:.1%} of the whole)", place)
 
 
-def _refuse_spread(what: str, place: str) -> None:
+def _refuse_spread(what: str, place: str) -> NoReturn:
     raise ScaleError(
         f"{what}, so they do not fix the plane.",
         place=place,
@@ -192,18 +196,37 @@ def _twice_area(a: FloatArray, b: FloatArray, c: FloatArray) -> float:
     return float((b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]))
 
 
+def _fit(reference: Reference, place: str) -> Homography:
+    """Fit; a fit that breaks down has its horizon among the points."""
+    try:
+        with np.errstate(all="ignore"):
+            homography = fit_homography(reference)
+            w = homography.denominators(reference.plane)
+            by_image, _ = homography.jacobians(reference.plane.mean(axis=0)[None])
+        if w.min() > 0 and np.linalg.det(by_image[0]) > 0:
+            return homography
+    except np.linalg.LinAlgError:
+        pass
+    raise ScaleError(
+        "picture and plane points do not belong together: no camera sees them in this order.",
+        place=place,
+        remedy="Give both lists in the same order; go round a card corner by corner.",
+    )
+
+
 def _check_view(homography: Homography, reference: Reference, place: str) -> None:
     w = homography.denominators(reference.plane)
     by_image, _ = homography.jacobians(reference.plane.mean(axis=0)[None])
-    if not np.isfinite(w).all() or w.min() <= 0 or np.linalg.det(by_image[0]) <= 0:
-        raise ScaleError(
-            "picture and plane points do not belong together: no camera sees them in this order.",
-            place=place,
-            remedy="Give both lists in the same order; go round a card corner by corner.",
-        )
     small, large = np.sort(np.linalg.svd(by_image[0], compute_uv=False))
     tilt = math.degrees(math.acos(min(1.0, small / large)))
-    if tilt > MOST_TILT_DEG or w.min() < LEAST_W_RATIO * w.max():
+    if w.min() < LEAST_W_RATIO * w.max():
+        raise ScaleError(
+            f"one end of the reference is {w.max() / w.min():.1f} times as far from the lens as the other; "
+            f"{1 / LEAST_W_RATIO:.1f} times is the most.",
+            place=place,
+            remedy="Take the photo again more squarely, or from further away.",
+        )
+    if tilt > MOST_TILT_DEG:
         raise ScaleError(
             f"the surface is seen at about {tilt:.0f} deg from square; {MOST_TILT_DEG:g} deg is the most.",
             place=place,

@@ -38,7 +38,7 @@ class TiltFan:
         along = rays @ np.swapaxes(self.axes, 1, 2)
         if float(along[..., 2].min()) < 0.05:
             raise ScaleError(
-                "at the stated largest tilt the line of sight to this mark may run along the surface.",
+                "at the stated largest tilt the line of sight here may run along the surface.",
                 place=place,
                 remedy="Photograph more squarely, or use four points on the surface as the scale.",
             )
