@@ -71,8 +71,7 @@ class EntryIndex:
             # One radius per call: points of one call come from cells of few sizes.
             for size in np.unique(radius[of]):
                 near = of[radius[of] == size]
-                weight = profile.weights(points_mm[near])
-                upper = profile.upper(points_mm[near], float(size)) if size > 0 else weight
+                weight, upper = profile.bounded(points_mm[near], float(size))
                 parts.append((near, np.full(len(near), index), weight, upper))
         return _join(parts)
 
@@ -144,8 +143,7 @@ def _cluster_cells(entries: list[Entry], members: IntArray, side: float) -> tupl
         grid = np.stack(np.meshgrid(ix, iy, indexing="ij"), axis=-1).reshape(-1, 2)
         centres = (grid + 0.5) * side
         profile = entries[index].profile
-        weight = profile.weights(centres)
-        upper = profile.upper(centres, side * np.sqrt(2.0))
+        weight, upper = profile.bounded(centres, side * np.sqrt(2.0))
         hit = upper > 0.0
         # Two lattice indices in one integer: 2^31 cells each way is beyond any member.
         codes.append((grid[hit, 0] << 32) + (grid[hit, 1] + 2**31))

@@ -27,7 +27,7 @@ from corrosion.removal.profiles import Profile, make_profile
 from corrosion.results import Finding
 from corrosion.terms import Face, Flag, MarkKind, MeasuredFrom, Origin, ProfileKind
 
-_CIRCLE_CORNERS = 256
+_CIRCLE_CORNERS = 128
 _INSTRUMENT = "instrument "
 
 
@@ -249,8 +249,8 @@ def _polygons(shape: BaseGeometry | None) -> list[Polygon]:
 def shape_on_layout(shape: PolygonShape | CircleShape | EllipseShape, *, place: str) -> Polygon:
     """Turn a layout shape into a polygon, mm.
 
-    Circles and ellipses become 256-gons of exactly their area (so their outline is off by less than
-    1.0e-4 of the radius).
+    Circles and ellipses become 128-gons of exactly their area (so their outline is off by less than
+    4e-4 of the radius).
 
     Raises
     ------

@@ -42,15 +42,15 @@ class Profile(Protocol):
     def weights(self, points_mm: FloatArray) -> FloatArray:
         """Share at each of (n, 2) points, in [0, 1]; 0 outside the outline."""
 
-    def upper(self, points_mm: FloatArray, radius_mm: float) -> FloatArray:
-        """Bound on the share anywhere within `radius_mm` of each of (n, 2) points."""
+    def bounded(self, points_mm: FloatArray, radius_mm: float) -> tuple[FloatArray, FloatArray]:
+        """Share at each of (n, 2) points, and a bound on it anywhere within `radius_mm` of them."""
 
 
 @dataclass(frozen=True)
 class FlatProfile:
     """Full depth to the outline.
 
-    `upper` equals `weights`: the outline is a jump that no cell size resolves, so the sums of flat
+    The bound equals the share: the outline is a jump that no cell size resolves, so the sums of flat
     removals are found at the crossings of their outlines instead (see `corrosion.removal.cells`).
     """
 
@@ -73,10 +73,11 @@ class FlatProfile:
         inside = shapely.intersects_xy(self.outline, points_mm[:, 0], points_mm[:, 1])
         return np.asarray(inside, dtype=np.float64)
 
-    def upper(self, points_mm: FloatArray, radius_mm: float) -> FloatArray:
-        """See `Profile.upper`."""
+    def bounded(self, points_mm: FloatArray, radius_mm: float) -> tuple[FloatArray, FloatArray]:
+        """See `Profile.bounded`."""
         del radius_mm
-        return self.weights(points_mm)
+        share = self.weights(points_mm)
+        return share, share
 
 
 @dataclass(frozen=True)
@@ -128,10 +129,11 @@ class DishedProfile:
         """See `Profile.weights`."""
         return np.maximum(0.0, 1.0 - self._radius(points_mm) ** 2)
 
-    def upper(self, points_mm: FloatArray, radius_mm: float) -> FloatArray:
-        """See `Profile.upper`."""
-        nearest = np.maximum(0.0, self._radius(points_mm) - self._steepest * radius_mm)
-        return np.maximum(0.0, 1.0 - nearest**2)
+    def bounded(self, points_mm: FloatArray, radius_mm: float) -> tuple[FloatArray, FloatArray]:
+        """See `Profile.bounded`."""
+        radius = self._radius(points_mm)
+        nearest = np.maximum(0.0, radius - self._steepest * radius_mm)
+        return np.maximum(0.0, 1.0 - radius**2), np.maximum(0.0, 1.0 - nearest**2)
 
 
 @dataclass(frozen=True)
@@ -151,21 +153,23 @@ class FairedProfile:
         simpson[1:-1:2], simpson[2:-1:2] = 4.0, 2.0
         return float(simpson @ areas / (3.0 * _FAIRED_PANELS))
 
-    def _share(self, points_mm: FloatArray, slack_mm: float) -> FloatArray:
+    def _depth_in(self, points_mm: FloatArray) -> FloatArray:
+        """Distance inward from the outline, mm; negative outside."""
         shapely.prepare(self.outline)
         places = shapely.points(points_mm)
         inside = shapely.intersects_xy(self.outline, points_mm[:, 0], points_mm[:, 1])
         distance = shapely.distance(self.outline.boundary, places)
-        depth_in = np.where(inside, distance, -distance) + slack_mm
-        return np.asarray(np.clip(depth_in / self.reach, 0.0, 1.0))
+        return np.asarray(np.where(inside, distance, -distance))
 
     def weights(self, points_mm: FloatArray) -> FloatArray:
         """See `Profile.weights`."""
-        return self._share(points_mm, 0.0)
+        return self.bounded(points_mm, 0.0)[0]
 
-    def upper(self, points_mm: FloatArray, radius_mm: float) -> FloatArray:
-        """See `Profile.upper`."""
-        return self._share(points_mm, radius_mm)
+    def bounded(self, points_mm: FloatArray, radius_mm: float) -> tuple[FloatArray, FloatArray]:
+        """See `Profile.bounded`."""
+        depth_in = self._depth_in(points_mm)
+        share = np.clip(depth_in / self.reach, 0.0, 1.0)
+        return share, np.clip((depth_in + radius_mm) / self.reach, 0.0, 1.0)
 
 
 def make_profile(

@@ -160,11 +160,12 @@ def _limit_words(least: Spot | None, within_probability: float) -> list[str]:
     if stands is None:
         return []
     chance = f"{least.probability_over:.0%}" if least.probability_over is not None else "unknown"
-    return [
+    words = (
         f"At station {least.at[0]:.1f}, offset {least.at[1]:.1f} mm the {least.removed.value:.3f} mm "
         f"removed {stands} the limit of {least.limit:.3f} mm ({least.limit_source}); probability of "
         f"exceeding it {chance}, {within_probability:.0%} counts as within."
-    ]
+    )
+    return [words]
 
 
 def _nothing_removed(layout: MemberLayout, coverage: dict[Face, Coverage]) -> tuple[list[Verdict], str]:

@@ -169,8 +169,8 @@ def test_overlapping_dishes_bound_holds(bench: Bench) -> None:
     summary = bench.assess().summary
     exact = 2 * 0.05 * (1 - (10.0 / 20.0) ** 2)
     assert summary.deepest is not None
-    # The 256-gon's outline differs from the circle by less than 3e-4 of the share.
-    slack = 2 * 0.05 * 3e-4
+    # The 128-gon's outline differs from the circle by less than 1.3e-3 of the share.
+    slack = 2 * 0.05 * 1.3e-3
     assert summary.deepest.removed.value <= exact + slack
     assert summary.deepest.removed.value + summary.cell_error_mm >= exact - slack
     assert summary.cell_error_mm < 0.01 * exact
