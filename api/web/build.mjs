@@ -7,8 +7,8 @@
 //   node build.mjs --watch      build again at every change, readable and with source maps
 //   npm run check               tsc --strict --noEmit
 //   node build.mjs --test       bundle the pure modules that tests/web runs under `node --test`
-import { existsSync, mkdirSync, readdirSync, rmSync } from "node:fs";
-import { dirname, join, resolve } from "node:path";
+import { existsSync, mkdirSync, readdirSync, renameSync, rmSync, writeFileSync } from "node:fs";
+import { basename, dirname, join, resolve } from "node:path";
 import { fileURLToPath } from "node:url";
 import * as esbuild from "esbuild";
 
@@ -61,10 +61,16 @@ if (forTests) {
     const context = await esbuild.context({ ...pageOptions(out), logLevel: "info" });
     await context.watch();
   } else {
-    // A page that was renamed must not live on as an old bundle.
-    for (const name of readdirSync(out)) {
-      if (/\.(js|css|map)$/.test(name)) rmSync(join(out, name));
+    const { outputFiles } = await esbuild.build({ ...pageOptions(out), write: false });
+    // Renamed into place: a service that is running never sees half a bundle.
+    for (const { path, contents } of outputFiles) {
+      writeFileSync(`${path}.${process.pid}.part`, contents);
+      renameSync(`${path}.${process.pid}.part`, path);
     }
-    await esbuild.build(pageOptions(out));
+    // A page that was renamed must not live on as an old bundle.
+    const made = new Set(outputFiles.map(({ path }) => basename(path)));
+    for (const name of readdirSync(out)) {
+      if (/\.(js|css|map)$/.test(name) && !made.has(name)) rmSync(join(out, name), { force: true });
+    }
   }
 }

@@ -20,6 +20,11 @@ interface Structure {
   [field: string]: unknown;
 }
 
+// What a file brought and no field shows (zones, fasteners, stations) travels with its member.
+const carried = new WeakMap<Element, Member>();
+const pads = new WeakMap<Element, OutlinePad>();
+let carriedStructure: Partial<Structure> = {};
+
 frame();
 const surveyForm = maybe<HTMLFormElement>("#new-survey");
 if (surveyForm) setUpSurveyForm(surveyForm);
@@ -50,11 +55,6 @@ function setUpSurveyForm(form: HTMLFormElement): void {
     );
   });
 }
-
-// What a file brought and no field shows (zones, fasteners, stations) travels with its member.
-const carried = new WeakMap<Element, Member>();
-const pads = new WeakMap<Element, OutlinePad>();
-let carriedStructure: Partial<Structure> = {};
 
 function setUpStructureForm(form: HTMLFormElement): void {
   const units = need<HTMLSelectElement>("#structure-units");

@@ -2,7 +2,7 @@
 import { wordsOf } from "../client";
 import type { Px } from "../geometry";
 import { chosenUnit } from "../units";
-import { Canvas } from "./canvas";
+import { Canvas, reducedMotion } from "./canvas";
 import { openPair, addPair, placePanel, setPlace } from "./panel-place";
 import { askConflicts, showHelp } from "./dialogs";
 import { byId, fill, h, soon } from "./dom";
@@ -77,12 +77,27 @@ export class Workbench {
     this.measures.onChange = this.render;
     this.store.onChange((change) => {
       if (change === "tool" || change === "doc" || change === "panel") this.renderLayout();
-      if (change === "photo") this.render();
+      if (change === "tool" && this.draw.active) this.toStage();
       soon(this.render);
     });
     this.renderLayout();
     this.render();
+    this.firstVisit();
     await this.sync.restore();
+  }
+
+  private firstVisit(): void {
+    const key = "corrosion.photo-hint";
+    try {
+      if (localStorage.getItem(key)) return;
+      localStorage.setItem(key, "seen");
+    } catch {
+      // Without storage the hint shows each time; it closes with one press.
+    }
+    this.notices.say(
+      "New here? Work from left to right: 1 set the scale, 2 mark what you see and enter depths, 3 place the photo on the layout. " +
+        "Everything is saved by itself. Press Help (or ?) for all ways to draw.",
+    );
   }
 
   private wireDrawing(): void {
@@ -110,6 +125,15 @@ export class Workbench {
       if (open >= 0) setPlace(store, open, place);
       else notices.say("Press Add a point pair first, click the point on the photo, then here.");
     };
+  }
+
+  /** On a phone the tool buttons are below the picture: bring it back into sight. */
+  private toStage(): void {
+    const stage = byId("stage");
+    if (stage.getBoundingClientRect().top < 0 || stage.getBoundingClientRect().bottom > innerHeight) {
+      stage.scrollIntoView({ block: "start", behavior: reducedMotion() ? "auto" : "smooth" });
+    }
+    byId("canvas").focus({ preventScroll: true });
   }
 
   /** After a reference is clicked its length is what is missing: take the person there. */
@@ -164,8 +188,8 @@ export class Workbench {
       if (this.draw.active && !this.aiming) this.glass.show(at);
     };
     map.on("pointermove", (event) => follow(event.pixel));
-    viewport.addEventListener("pointerdown", (event) => follow(map.getEventPixel(event)));
-    viewport.addEventListener("pointerleave", () => {
+    viewport?.addEventListener("pointerdown", (event) => follow(map.getEventPixel(event)));
+    viewport?.addEventListener("pointerleave", () => {
       if (!this.aiming) this.glass.hide();
     });
     map.on("postrender", () => {

@@ -1,0 +1,179 @@
+"""Fixtures of the browser tests: a real service on loopback, a real browser, pages that watch themselves."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from dataclasses import dataclass, field
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import httpx
+import pytest
+import uvicorn
+
+from api.app import create_app
+from api.pages import install_pages
+from api.settings import Settings
+from tests.support import need
+
+sync_api = pytest.importorskip("playwright.sync_api")
+Browser = sync_api.Browser
+BrowserContext = sync_api.BrowserContext
+Page = sync_api.Page
+Error = sync_api.Error
+
+CHROMIUM_VARIABLE = "CORROSION_CHROMIUM"
+ARGUMENTS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+DESKTOP = {"width": 1440, "height": 900}
+PHONE = {"width": 390, "height": 844}
+
+
+class Service:
+    """A service that can be stopped and started again on the same port and data."""
+
+    def __init__(self, data: Path) -> None:
+        with socket.socket() as probe:
+            probe.bind(("127.0.0.1", 0))
+            self.port = int(probe.getsockname()[1])
+        self._data = data
+        self._server: uvicorn.Server | None = None
+        self._thread: threading.Thread | None = None
+        self.client = httpx.Client(base_url=self.url, timeout=60)
+
+    @property
+    def url(self) -> str:
+        """Address of the service."""
+        return f"http://127.0.0.1:{self.port}"
+
+    def start(self) -> None:
+        """Serve in a thread."""
+        app = create_app(Settings(data_dir=self._data, port=self.port))
+        if not any(getattr(route, "name", "") == "static" for route in app.routes):
+            install_pages(app)
+        config = uvicorn.Config(app, host="127.0.0.1", port=self.port, log_level="critical")
+        self._server = uvicorn.Server(config)
+        self._thread = threading.Thread(target=self._server.run, daemon=True)
+        self._thread.start()
+        for _ in range(3000):
+            if self._server.started:
+                return
+            time.sleep(0.01)
+        pytest.fail("the service did not start")
+
+    def stop(self) -> None:
+        """End it; connections are refused from now on."""
+        if self._server is None or self._thread is None:
+            return
+        self._server.should_exit = True
+        self._server.force_exit = True
+        self._thread.join(30)
+        self._server = None
+
+    def close(self) -> None:
+        """End it for good."""
+        self.client.close()
+        self.stop()
+
+
+@dataclass
+class Watched:
+    """A page, and everything it did that a good page does not do."""
+
+    page: Page
+    origin: str
+    console: list[str] = field(default_factory=list)
+    failures: list[str] = field(default_factory=list)
+    foreign: list[str] = field(default_factory=list)
+    # Console lines that a test provokes on purpose, such as a refused connection.
+    expected: tuple[str, ...] = ()
+
+    def check(self) -> None:
+        """Fail if the page threw, complained, or asked another host for anything."""
+        console = [line for line in self.console if not any(part in line for part in self.expected)]
+        assert console == []
+        assert self.failures == []
+        assert self.foreign == []
+
+
+@pytest.fixture(scope="session")
+def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
+    """Give a running service with an empty store."""
+    from api.pages.templating import bundle_is_built  # noqa: PLC0415
+
+    need(bundle_is_built(), "the pages are not bundled: run 'node build.mjs' in api/web")
+    made = Service(tmp_path_factory.mktemp("data"))
+    made.start()
+    yield made
+    made.close()
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """Give a browser: the machine's Chromium."""
+    path = os.environ.get(CHROMIUM_VARIABLE) or shutil.which("chromium") or shutil.which("chromium-browser")
+    need(path, f"no Chromium found; install it or name it in {CHROMIUM_VARIABLE}")
+    with sync_api.sync_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=path, args=ARGUMENTS)
+        yield started
+        started.close()
+
+
+OpenPage = Callable[..., Watched]
+
+
+@pytest.fixture
+def open_page(service: Service, browser: Browser) -> Iterator[OpenPage]:
+    """Give a function that opens an address of the service; every page is checked at the end."""
+    with ExitStack() as stack:
+        opened: list[Watched] = []
+
+        def opener(path: str, *, phone: bool = False, context: BrowserContext | None = None) -> Watched:
+            if context is None:
+                context = browser.new_context(
+                    viewport=PHONE if phone else DESKTOP, has_touch=phone, reduced_motion="reduce"
+                )
+                stack.callback(context.close)
+            watched = watch(context.new_page(), service.url)
+            opened.append(watched)
+            watched.page.goto(service.url + path)
+            return watched
+
+        yield opener
+        for watched in opened:
+            watched.check()
+
+
+def watch(page: Page, origin: str) -> Watched:
+    """Watch a page for errors and for requests to other hosts."""
+    watched = Watched(page, origin)
+    page.set_default_timeout(20_000)
+    page.on(
+        "console",
+        lambda message: watched.console.append(message.text) if message.type in {"error", "warning"} else None,
+    )
+    page.on("pageerror", lambda error: watched.failures.append(str(error)))
+    page.on("request", lambda request: _note(watched, request.url))
+    return watched
+
+
+def _note(watched: Watched, url: str) -> None:
+    parts = urlsplit(url)
+    if parts.scheme in {"blob", "data"}:
+        return
+    if f"{parts.scheme}://{parts.netloc}" != watched.origin:
+        watched.foreign.append(url)
