@@ -49,7 +49,7 @@ def test_the_assessment_is_the_librarys(client: httpx.Client, survey: str) -> No
 
 def test_a_spot_adds_up_its_ledger(client: httpx.Client, survey: str) -> None:
     """At the recorded removal's centre the ledger lists it, and the sum is what it adds: 0.05 mm."""
-    query = {"member": "SK1", "station": 412, "offset": 130}
+    query: dict[str, Any] = {"member": "SK1", "station": 412, "offset": 130}
     spot = client.get(f"/api/surveys/{survey}/spot", params=query).json()["spot"]
     mine = [line for line in spot["ledger"] if line["entry"] == "R1"]
     assert [line["adds"]["value"] for line in mine] == [pytest.approx(0.05, abs=1e-9)]
