@@ -251,26 +251,25 @@ def _draw_block(page: Page, block: Block, style: MapStyle, scale: float) -> None
     left = EDGE_IN + LABELS_IN
     panel = block.overview
     axes = page.figure.add_axes(page.box(left, block.title_in + ABOVE_IN, panel.width_in, panel.height_in))
-    _draw_panel(axes, block.subject, panel, style, scale)
+    _draw_panel(axes, block.subject, panel, style, scale, named=not block.details)
     labels.draw_stations(axes, block.subject, panel.width_in, style)
     labels.draw_scale_bar(axes, panel.window, block.subject.unit, style, below_in=0.33)
     axes.set_xlabel(f"station, {block.subject.unit}", fontsize=style.text_pt, labelpad=2, loc="left")
     labels.draw_offset_label(axes, block.subject, panel.height_in, style)
-    if not block.details:
-        labels.draw_names(axes, block.subject, panel.window, panel.mm_per_pt, style)
     below = block.title_in + ABOVE_IN + panel.height_in + BELOW_IN
     for number, detail in enumerate(block.details):
         row, column = divmod(number, 2)
         x = left + column * (detail.width_in + LABELS_IN)
         y = below + row * (detail.height_in + DETAIL_BELOW_IN)
         close = page.figure.add_axes(page.box(x, y, detail.width_in, detail.height_in))
-        _draw_panel(close, block.subject, detail, style, scale)
-        labels.draw_names(close, block.subject, detail.window, detail.mm_per_pt, style)
+        _draw_panel(close, block.subject, detail, style, scale, named=True)
         labels.draw_scale_bar(close, detail.window, block.subject.unit, style, below_in=0.3)
         _letter(axes, close, detail, ascii_uppercase[number % 26], style)
 
 
-def _draw_panel(axes: Axes, subject: Subject, panel: Panel, style: MapStyle, scale: float) -> None:
+def _draw_panel(
+    axes: Axes, subject: Subject, panel: Panel, style: MapStyle, scale: float, *, named: bool
+) -> None:
     layers.draw_metal(axes, subject)
     layers.draw_unseen(axes, subject, style)
     layers.draw_removal(axes, panel.raster, style, scale)
@@ -280,7 +279,9 @@ def _draw_panel(axes: Axes, subject: Subject, panel: Panel, style: MapStyle, sca
         layers.draw_photos(axes, subject)
     layers.draw_outlines(axes, subject)
     layers.draw_pits(axes, subject, mm_per_pt=panel.mm_per_pt)
-    layers.draw_readings(axes, subject, panel.window, style)
+    layers.draw_readings(axes, subject, panel.window, style, named=named)
+    if named:
+        labels.draw_names(axes, subject, panel.window, panel.mm_per_pt, style)
     layers.draw_edge(axes, subject)
     spot = subject.assessed.deepest
     if spot is not None and subject.face is None:

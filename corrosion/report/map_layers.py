@@ -186,8 +186,8 @@ def limit_zone_words(subject: Subject) -> list[str]:
     return listed
 
 
-def draw_readings(axes: Axes, subject: Subject, window: Window, style: MapStyle) -> None:
-    """Draw thickness readings: hollow where they agree with the entries, filled and named where not."""
+def draw_readings(axes: Axes, subject: Subject, window: Window, style: MapStyle, *, named: bool) -> None:
+    """Draw thickness readings: hollow where they agree with the entries, filled (and `named`) where not."""
     for check in subject.readings:
         station, offset = check.reading.at
         if not (window[0] <= station <= window[2] and window[1] <= offset <= window[3]):
@@ -204,7 +204,7 @@ def draw_readings(axes: Axes, subject: Subject, window: Window, style: MapStyle)
             zorder=7.5,
         )
         mark.set_gid(f"reading-{check.reading.id}")
-        if not check.agrees:
+        if named and not check.agrees:
             axes.annotate(
                 f"{check.reading.id}: {length_text(check.removed_by_reading, subject.unit)}",
                 (station, offset),
