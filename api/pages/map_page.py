@@ -144,8 +144,14 @@ def _found(context: Context, survey_id: str, kept: Kept, assessed: MemberAssessm
         "unseen": {str(face): geometry(cover.unseen) for face, cover in assessed.coverage.items()},
         "seen_share": {str(face): number(cover.share) for face, cover in assessed.coverage.items()},
         "readings": [
-            {"id": check.reading.id, "at": check.reading.at, "value": check.reading.value}
-            | {"agrees": check.agrees}
+            {
+                "id": check.reading.id,
+                "at": check.reading.at,
+                "agrees": check.agrees,
+                "removed_by_reading": number(check.removed_by_reading),
+                "removed_by_entries": number(check.removed_by_entries),
+                "verdict": str(check.spot.verdict),
+            }
             for check in assessed.readings
         ],
         "entries": [

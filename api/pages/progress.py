@@ -30,7 +30,7 @@ class FaceProgress:
         if self.photos == 0:
             return "not seen"
         if self.seen is None or self.seen <= 0:
-            return f"{self.photos} not placed"
+            return f"{self.photos} photo{'' if self.photos == 1 else 's'}, not placed"
         return f"{100 * self.seen:.0f} % seen" if self.seen < 0.995 else "all seen"
 
 

@@ -69,6 +69,10 @@ class Display:
         """Write a measured value with its expanded uncertainty and unit."""
         return "-" if value is None else shown(value, self.units, thickness=thickness).text
 
+    def bare(self, value: Measured | None, *, thickness: bool = False) -> str:
+        """Write a measured value with its expanded uncertainty; the unit stands in the table's head."""
+        return "-" if value is None else shown(value, self.units, thickness=thickness).number
+
 
 def display_of(request: Request, own: LengthUnit | None = None) -> Display:
     """Read a person's choices from the cookies; `own` is the survey's display unit."""

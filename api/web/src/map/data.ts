@@ -46,6 +46,15 @@ export interface Found {
   sources: { photo: string; mark: string; address: string }[];
 }
 
+export interface Reading {
+  id: string;
+  at: Point;
+  agrees: boolean;
+  removed_by_reading: number;
+  removed_by_entries: number;
+  verdict: string;
+}
+
 export interface MapData {
   member: Layout;
   problem: string;
@@ -56,7 +65,7 @@ export interface MapData {
   findings?: Found[];
   unseen?: Record<Face, Geometry | null>;
   seen_share?: Record<Face, number | null>;
-  readings?: { id: string; at: Point; value: number; agrees: boolean }[];
+  readings?: Reading[];
   entries?: { id: string; face: Face; origin: string; outline: Geometry }[];
   cell_error_mm?: number | null;
 }

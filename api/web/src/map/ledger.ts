@@ -1,7 +1,10 @@
 // The ledger of a spot: what is gone there, against which limit, and which entries add up to it.
 import { count, make } from "../frame";
 import { fixed, showLength, type Unit, MM_PER, DECIMALS } from "../units";
-import type { Found, MapData, Spot } from "./data";
+import type { Found, MapData, Point, Reading, Spot } from "./data";
+
+// A thickness reading is taken near a dish's middle, not on the pixel that was clicked.
+const NEAR_MM = 25;
 
 type Show = (mm: number) => string;
 
@@ -9,17 +12,32 @@ type Show = (mm: number) => string;
 export function ledger(spot: Spot, data: MapData, under: Found[], unit: Unit): HTMLElement {
   const show: Show = (mm) => showLength(mm, unit);
   const box = make("div");
-  box.append(make("p", {}, verdictOf(spot, data), " ", make("span", { class: "quiet" }, spot.reason)));
+  const near = (data.readings ?? []).filter((one) => distance(one.at, spot.at_mm) <= NEAR_MM);
+  for (const reading of near) box.append(readingWords(reading, spot, data, show));
+  box.append(make("p", {}, verdictOf(spot.verdict, data), " ", make("span", { class: "quiet" }, spot.reason)));
   box.append(facts(spot, show, unit));
   box.append(spot.ledger.length > 0 ? entries(spot, show, unit) : make("p", {}, "No entry reaches this spot: nothing was removed here, as far as the records and photos tell."));
   for (const found of under) box.append(links(found, unit));
   return box;
 }
 
-function verdictOf(spot: Spot, data: MapData): HTMLElement {
+function verdictOf(verdict: string, data: MapData): HTMLElement {
   const words = ["within", "not determined", "too close to call", "over"];
-  const known = data.verdicts?.[words.indexOf(spot.verdict)];
-  return make("span", { class: `verdict ${known?.class ?? "unknown"}` }, known?.words ?? spot.verdict);
+  const known = data.verdicts?.[words.indexOf(verdict)];
+  return make("span", { class: `verdict ${known?.class ?? "unknown"}` }, known?.words ?? verdict);
+}
+
+function distance([s, o]: Point, [station, offset]: Point): number {
+  return Math.hypot(s - station, o - offset);
+}
+
+// The larger of reading and sum governs; the sum alone must not look like the answer beside it.
+function readingWords(reading: Reading, spot: Spot, data: MapData, show: Show): HTMLElement {
+  const away = distance(reading.at, spot.at_mm);
+  const place = away < 0.5 ? "here" : `${show(away)} from here`;
+  const said = `Thickness reading ${reading.id}, ${place}: ${show(reading.removed_by_reading)} removed, the entries there add up to ${show(reading.removed_by_entries)}. `;
+  if (reading.agrees) return make("p", { class: "notice" }, said, "They agree.");
+  return make("div", { class: "notice problem" }, make("p", {}, said, "They disagree; the larger removal governs. "), make("p", {}, `At ${reading.id}: `, verdictOf(reading.verdict, data)));
 }
 
 function place(mm: number, unit: Unit): string {

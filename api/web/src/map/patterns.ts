@@ -29,10 +29,10 @@ function line(context: CanvasRenderingContext2D, ...points: number[]): void {
 
 /** Not seen: thin lines, leaning right for the outer face, left for the inner one. */
 export function unseenPattern(face: "outer" | "inner"): CanvasPattern {
-  return tile(12, (context, side) => {
+  return tile(18, (context, side) => {
     context.strokeStyle = colour(face);
-    context.globalAlpha = 0.55;
-    context.lineWidth = 1.2;
+    context.globalAlpha = 0.5;
+    context.lineWidth = 1;
     for (const shift of [-side, 0, side]) {
       if (face === "outer") line(context, shift, side, shift + side, 0);
       else line(context, shift, 0, shift + side, side);
