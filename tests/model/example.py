@@ -1,0 +1,245 @@
+"""One survey, in inches, in which every field of the format is used; invented."""
+
+from __future__ import annotations
+
+from typing import Any
+
+SOURCE = "invented manual, para 1-2, rev 3"
+SQUARE = [[0.0, 0.0], [2.0, 0.0], [2.0, 2.0], [0.0, 2.0]]
+
+
+def full_survey() -> dict[str, Any]:
+    """Give the document."""
+    return {
+        "format": "corrosion-survey",
+        "version": 1,
+        "units": "in",
+        "display_units": "in",
+        "structure": _structure(),
+        "survey": {
+            "name": "spring survey",
+            "date": "2031-04-17",
+            "inspector": "A. Nobody",
+            "illuminance_lx": 1100.0,
+            "light_standard": "invented practice 4",
+            "note": "rain",
+        },
+        "settings": {
+            "within_probability": 0.04,
+            "reference_sigma_px": 0.4,
+            "mark_sigma_px": 0.6,
+            "edge_u_px": 0.7,
+            "u_layout": 0.03,
+            "station_bin": 4.0,
+            "least_focal_ratio": 0.8,
+        },
+        "instruments": [
+            {
+                "id": "DG-2",
+                "kind": "dial depth gauge",
+                "u_systematic": 0.0005,
+                "calibrated": "2031-01-05",
+                "note": "own",
+            }
+        ],
+        "lenses": [
+            {
+                "id": "probe",
+                "model": "fisheye",
+                "device": "probe 1",
+                "size": [640, 480],
+                "matrix": [500.0, 501.0, 319.5, 239.5],
+                "distortion": [0.1, -0.02, 0.0, 0.001],
+                "u_px": 0.2,
+                "note": "8 views",
+            }
+        ],
+        "photos": [_flashlight(), _borescope(), _card_corners()],
+        "removals": [
+            _removal("R1", {"type": "Circle", "center": [10.0, 5.0], "radius": 0.5}),
+            _removal("R2", {"type": "Polygon", "coordinates": [SQUARE]}),
+            _removal(
+                "R3",
+                {"type": "Ellipse", "center": [3.0, 4.0], "semi_axes": [0.5, 0.25], "angle_deg": 30.0},
+            ),
+        ],
+        "thickness_readings": [
+            {
+                "id": "T1",
+                "member": "SK1",
+                "at": [10.0, 5.0],
+                "value": 0.038,
+                "u": 0.0005,
+                "instrument": "DG-2",
+                "date": "2031-04-17",
+                "note": "ultrasonic",
+            }
+        ],
+    }
+
+
+def _structure() -> dict[str, Any]:
+    return {
+        "name": "left stabilizer",
+        "zone": "330",
+        "aircraft": "invented type",
+        "serial": "0001",
+        "note": "on trestles",
+        "plugs": [{"station": "340B", "at": 350.0}],
+        "members": [
+            {
+                "id": "SK1",
+                "name": "upper skin",
+                "kind": "skin",
+                "zone": "334",
+                "material": "2024-T3 clad",
+                "thickness": 0.040,
+                "u_thickness": 0.001,
+                "thickness_measured": 0.0395,
+                "u_thickness_measured": 0.0003,
+                "clad_thickness": 0.002,
+                "density_kg_m3": 2780.0,
+                "offset_is": "chordwise",
+                "outer_view": "offset-down",
+                "main_direction": "offset",
+                "outline": [[0.0, 0.0], [36.0, 0.0], [36.0, 16.0], [0.0, 16.0]],
+                "limit": {"fraction": 0.1, "source": SOURCE},
+                "limit_zones": [
+                    {"id": "row", "outline": SQUARE, "limit": {"depth": 0.002, "source": SOURCE}}
+                ],
+                "thickness_zones": [
+                    {"id": "land", "outline": SQUARE, "thickness": 0.063, "u_thickness": 0.002}
+                ],
+                "fasteners": [{"id": "F1", "at": [1.0, 1.0], "diameter": 0.125}],
+                "stations": [{"label": "rib 3", "at": 12.0}],
+            }
+        ],
+    }
+
+
+def _removal(name: str, footprint: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "id": name,
+        "member": "SK1",
+        "face": "inner",
+        "footprint": footprint,
+        "depth": {"value": 0.003, "u": 0.0005, "instrument": "DG-2"},
+        "profile": "faired",
+        "run_out": {"total": 20.0},
+        "measured_from": "current",
+        "origin": "planned",
+        "date": "2030-02-01",
+        "note": "from the log",
+    }
+
+
+def _flashlight() -> dict[str, Any]:
+    return {
+        "id": "f1",
+        "file": "photos/f1.jpg",
+        "sha256": "0" * 64,
+        "size": [1600, 1200],
+        "view": "daylight",
+        "zone": "334",
+        "member": "SK1",
+        "face": "inner",
+        "station": "340B+10.25",
+        "taken": "2031-04-17T09:10:00+02:00",
+        "distance": {"value": 12.0, "u": 0.5},
+        "scale": {
+            "kind": "bar",
+            "image": [[100.0, 100.0], [600.0, 110.0]],
+            "length": 2.0,
+            "u_length": 0.004,
+            "max_tilt_deg": 15.0,
+            "sigma_px": 0.4,
+            "height": 0.06,
+            "u_height": 0.01,
+        },
+        "placement": {
+            "image": [[100.0, 100.0], [600.0, 110.0]],
+            "layout": [[10.0, 5.0], [12.0, 5.0]],
+            "u_layout": 0.02,
+            "sigma_px": 0.5,
+            "mirrored": True,
+        },
+        "marks": [_pit(), _blend_out(), *_other_shapes()],
+        "note": "flash off",
+    }
+
+
+def _pit() -> dict[str, Any]:
+    return {
+        "id": "P1",
+        "kind": "pit",
+        "shape": {"type": "Polygon", "coordinates": [[[10.0, 10.0], [30.0, 10.0], [20.0, 30.0]]]},
+        "feature": "pit 7",
+        "depths": [
+            {
+                "value": 0.004,
+                "u": 0.0005,
+                "method": "micrometer",
+                "instrument": "DG-2",
+                "relation": ">=",
+                "date": "2031-04-17",
+                "note": "undercut",
+            }
+        ],
+        "sigma_px": 0.8,
+        "u_edge_px": 0.9,
+        "note": "under the chip",
+    }
+
+
+def _blend_out() -> dict[str, Any]:
+    return {
+        "id": "B1",
+        "kind": "blend-out",
+        "shape": {"type": "Ellipse", "center": [50.0, 60.0], "semi_axes": [20.0, 10.0], "angle_deg": 40.0},
+        "depths": [{"value": 0.002, "u": 0.0005, "method": "gauge"}],
+        "profile": "faired",
+        "run_out": {"per_side": 10.0},
+        "measured_from": "original",
+        "date": "2031-04-16",
+    }
+
+
+def _other_shapes() -> list[dict[str, Any]]:
+    line = {"type": "LineString", "coordinates": [[1.0, 2.0], [3.0, 4.0]]}
+    return [
+        {"id": "C1", "kind": "clear", "shape": {"type": "Circle", "center": [5.0, 6.0], "radius": 3.0}},
+        {"id": "L1", "kind": "affected", "shape": line},
+        {"id": "D1", "kind": "pit", "shape": {"type": "Point", "coordinates": [7.0, 8.0]}},
+    ]
+
+
+def _borescope() -> dict[str, Any]:
+    corners = [[10.0, 10.0], [400.0, 12.0], [398.0, 300.0], [12.0, 298.0]]
+    return {
+        "id": "f2",
+        "file": "photos/f2.jpg",
+        "view": "borescope",
+        "station": -12.5,
+        "lens": "probe",
+        "scale": {
+            "kind": "points",
+            "image": corners,
+            "plane": [[0.0, 0.0], [3.0, 0.0], [3.0, 2.0], [0.0, 2.0]],
+            "u_plane": 0.001,
+            "u_scale": 0.002,
+        },
+    }
+
+
+def _card_corners() -> dict[str, Any]:
+    edges = [
+        [[10.0, 10.0], [400.0, 10.0]],
+        [[410.0, 20.0], [410.0, 250.0]],
+        [[400.0, 260.0], [10.0, 260.0]],
+        [[0.0, 250.0], [0.0, 20.0]],
+    ]
+    return {
+        "id": "f3",
+        "file": "photos/f3.jpg",
+        "scale": {"kind": "card", "edges": edges, "size": [3.0, 2.0], "u_size": 0.002},
+    }

@@ -1,0 +1,149 @@
+"""The one conversion from the file's unit to millimetres.
+
+The international inch is exactly 25.4 mm (NIST SP 811, 2008, appendix B.8).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+
+from corrosion.model import in_millimetres, parse_survey
+from tests.model.example import full_survey
+
+LENGTHS = [
+    "settings.u_layout",
+    "settings.station_bin",
+    "instruments.u_systematic",
+    "structure.plugs.at",
+    "structure.members.thickness",
+    "structure.members.u_thickness",
+    "structure.members.thickness_measured",
+    "structure.members.u_thickness_measured",
+    "structure.members.clad_thickness",
+    "structure.members.outline",
+    "structure.members.limit_zones.outline",
+    "structure.members.limit_zones.limit.depth",
+    "structure.members.thickness_zones.outline",
+    "structure.members.thickness_zones.thickness",
+    "structure.members.thickness_zones.u_thickness",
+    "structure.members.fasteners.at",
+    "structure.members.fasteners.diameter",
+    "structure.members.stations.at",
+    "photos.distance.value",
+    "photos.distance.u",
+    "photos.scale.length",
+    "photos.scale.u_length",
+    "photos.scale.height",
+    "photos.scale.u_height",
+    "photos.scale.plane",
+    "photos.scale.u_plane",
+    "photos.scale.size",
+    "photos.scale.u_size",
+    "photos.placement.layout",
+    "photos.placement.u_layout",
+    "photos.marks.depths.value",
+    "photos.marks.depths.u",
+    "removals.footprint.center",
+    "removals.footprint.radius",
+    "removals.footprint.coordinates",
+    "removals.footprint.semi_axes",
+    "removals.depth.value",
+    "removals.depth.u",
+    "thickness_readings.at",
+    "thickness_readings.value",
+    "thickness_readings.u",
+]
+"""Every length of the format, listed by hand."""
+
+OTHER_NUMBERS = [
+    "version",
+    "survey.illuminance_lx",
+    "settings.within_probability",
+    "settings.reference_sigma_px",
+    "settings.mark_sigma_px",
+    "settings.edge_u_px",
+    "settings.least_focal_ratio",
+    "lenses.size",
+    "lenses.matrix",
+    "lenses.distortion",
+    "lenses.u_px",
+    "structure.members.density_kg_m3",
+    "structure.members.limit.fraction",
+    "photos.size",
+    "photos.station",
+    "photos.scale.image",
+    "photos.scale.edges",
+    "photos.scale.max_tilt_deg",
+    "photos.scale.sigma_px",
+    "photos.scale.u_scale",
+    "photos.placement.image",
+    "photos.placement.sigma_px",
+    "photos.marks.shape.coordinates",
+    "photos.marks.shape.center",
+    "photos.marks.shape.semi_axes",
+    "photos.marks.shape.radius",
+    "photos.marks.shape.angle_deg",
+    "photos.marks.sigma_px",
+    "photos.marks.u_edge_px",
+    "photos.marks.run_out.per_side",
+    "removals.footprint.angle_deg",
+    "removals.run_out.total",
+]
+"""Every other number: pixels, angles, ratios, counts; and a photo's station, which stays as written."""
+
+
+def _numbers(value: Any, path: str = "") -> Iterator[tuple[str, float]]:
+    """Walk a document's numbers with their field names; list positions are left out."""
+    if isinstance(value, dict):
+        for name, part in value.items():
+            yield from _numbers(part, f"{path}.{name}" if path else name)
+    elif isinstance(value, (list, tuple)):
+        for part in value:
+            yield from _numbers(part, path)
+    elif isinstance(value, (int, float)) and not isinstance(value, bool):
+        yield path, float(value)
+
+
+def test_the_lists_name_every_number_of_the_example() -> None:
+    """Each number in the example is listed once, as a length or as something else."""
+    found = {path for path, _ in _numbers(full_survey())}
+    assert found == set(LENGTHS) | set(OTHER_NUMBERS)
+    assert not set(LENGTHS) & set(OTHER_NUMBERS)
+
+
+def test_every_length_is_converted_and_nothing_else() -> None:
+    """In mm every listed length is 25.4 times the inch file's; pixels, angles and ratios stay."""
+    inches = parse_survey(full_survey())
+    before = list(_numbers(inches.model_dump(mode="json")))
+    after = list(_numbers(in_millimetres(inches).model_dump(mode="json")))
+    assert [path for path, _ in before] == [path for path, _ in after]
+    for (path, was), (_, now) in zip(before, after, strict=True):
+        factor = 25.4 if path in LENGTHS else 1.0
+        assert now == pytest.approx(factor * was, rel=1e-12, abs=0.0), path
+
+
+def test_the_display_unit_stays() -> None:
+    """A file in inches is still shown in inches; one that shows mm keeps that."""
+    document = full_survey()
+    del document["display_units"]
+    converted = in_millimetres(parse_survey(document))
+    assert (converted.units, converted.display_units) == ("mm", "in")
+    assert in_millimetres(parse_survey(document | {"display_units": "mm"})).display_units == "mm"
+
+
+def test_a_file_in_millimetres_is_left_alone() -> None:
+    """Converting twice changes nothing."""
+    once = in_millimetres(parse_survey(full_survey()))
+    assert in_millimetres(once) == once
+
+
+def test_tags_are_untouched() -> None:
+    """Names, dates, kinds and sources survive the conversion."""
+    inches = parse_survey(full_survey())
+    converted = in_millimetres(inches)
+    assert converted.photos[0].station == "340B+10.25"
+    assert converted.structure.members[0].limit == inches.structure.members[0].limit
+    assert converted.removals[0].run_out == inches.removals[0].run_out
