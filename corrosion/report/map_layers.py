@@ -131,11 +131,13 @@ def draw_removal(axes: Axes, raster: Raster, style: MapStyle, scale: float) -> N
     )
     image.set_gid("removal")
     _hatch(axes, raster, raster.verdict == OVER, gid="over-limit", hatch=HATCH_OVER)
-    _hatch(axes, raster, raster.verdict == TOO_CLOSE, gid="too-close", hatch=HATCH_CLOSE)
+    _hatch(axes, raster, raster.verdict == TOO_CLOSE, gid="too-close", hatch=HATCH_CLOSE, ink=PAPER)
     _hatch(axes, raster, raster.verdict == UNDETERMINED, gid="no-limit", hatch=HATCH_NO_LIMIT)
 
 
-def _hatch(axes: Axes, raster: Raster, mask: NDArray[np.bool_], *, gid: str, hatch: str) -> None:
+def _hatch(
+    axes: Axes, raster: Raster, mask: NDArray[np.bool_], *, gid: str, hatch: str, ink: str = INK
+) -> None:
     if not mask.any():
         return
     # A rim of empty cells closes every outline, also at the edge of the picture.
@@ -149,7 +151,7 @@ def _hatch(axes: Axes, raster: Raster, mask: NDArray[np.bool_], *, gid: str, hat
     patch = PathPatch(
         Outlines(np.concatenate(rings), np.concatenate(codes)),
         facecolor="none",
-        edgecolor=INK,
+        edgecolor=ink,
         linewidth=0.7,
         hatch=hatch,
         hatch_linewidth=0.5,

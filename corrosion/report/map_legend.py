@@ -41,23 +41,25 @@ def legend_entries(
 ) -> list[tuple[Any, str]]:
     """List handles and words for everything that the maps show."""
     return [
-        *_verdict_entries(rasters),
+        *_verdict_entries(rasters, style),
         *_unseen_entries(subjects),
         *_outline_entries(subjects),
         *_place_entries(subjects, style),
     ]
 
 
-def _verdict_entries(rasters: list[Raster]) -> list[tuple[Any, str]]:
+def _verdict_entries(rasters: list[Raster], style: MapStyle) -> list[tuple[Any, str]]:
     found = {int(code) for raster in rasters for code in np.unique(raster.verdict)}
+    # Close to the limit is the dark end of either scale: the hatching there is light.
+    near_limit = colour_map(style.mode)(1.0 if style.mode == "share" else 0.0)
     hatched = {
-        OVER: (OVER_FILL, HATCH_OVER, "✗ over the limit"),
-        TOO_CLOSE: (PAPER, HATCH_CLOSE, "≈ too close to call: measure better"),
-        UNDETERMINED: (NO_LIMIT_FILL, HATCH_NO_LIMIT, "? metal removed, no limit set"),
+        OVER: (OVER_FILL, INK, HATCH_OVER, "✗ over the limit"),
+        TOO_CLOSE: (near_limit, PAPER, HATCH_CLOSE, "≈ too close to call: measure better"),
+        UNDETERMINED: (NO_LIMIT_FILL, INK, HATCH_NO_LIMIT, "? metal removed, no limit set"),
     }
     return [
-        (Patch(facecolor=fill, edgecolor=INK, linewidth=0.6, hatch=hatch, hatch_linewidth=0.5), words)
-        for code, (fill, hatch, words) in hatched.items()
+        (Patch(facecolor=fill, edgecolor=ink, linewidth=0.6, hatch=hatch, hatch_linewidth=0.5), words)
+        for code, (fill, ink, hatch, words) in hatched.items()
         if code in found
     ]
 
