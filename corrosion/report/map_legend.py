@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.colors import to_hex
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, Rectangle
@@ -51,7 +52,7 @@ def legend_entries(
 def _verdict_entries(rasters: list[Raster], style: MapStyle) -> list[tuple[Any, str]]:
     found = {int(code) for raster in rasters for code in np.unique(raster.verdict)}
     # Close to the limit is the dark end of either scale: the hatching there is light.
-    near_limit = colour_map(style.mode)(1.0 if style.mode == "share" else 0.0)
+    near_limit = to_hex(colour_map(style.mode)(1.0 if style.mode == "share" else 0.0))
     hatched = {
         OVER: (OVER_FILL, INK, HATCH_OVER, "✗ over the limit"),
         TOO_CLOSE: (near_limit, PAPER, HATCH_CLOSE, "≈ too close to call: measure better"),
