@@ -25,7 +25,7 @@ MOST_TILT_DEG = 70.0
 RESIDUAL_LEVEL = 0.95
 # Residuals five times what the clicks should give are a wrong point or a bent reference, not noise.
 MOST_REDUCED_CHI2 = 25.0
-_MOST_CORNERS_TRIED = 12
+_MOST_CORNERS_TRIED = 8
 
 
 @dataclass(frozen=True, eq=False)

@@ -35,7 +35,7 @@ def measured(*marks: dict[str, Any], camera: Pinhole = OBLIQUE, **more: Any) -> 
 
 def test_rectangle_has_its_measures() -> None:
     """A 12 x 5 mm rectangle seen at 40 degrees has its area, its callipers 13 and 5, its perimeter 34."""
-    found = measured(polygon_mark(OBLIQUE.see((rectangle(12, 5) + np.array([4, 3]))))).marks[0].quantities
+    found = measured(polygon_mark(OBLIQUE.see(rectangle(12, 5) + np.array([4, 3])))).marks[0].quantities
     values = {name: q.value for name, q in found.items()}
     assert values == pytest.approx(
         {
@@ -134,7 +134,7 @@ def test_share_loses_the_common_scale() -> None:
 
 def test_overlapping_pits_count_once() -> None:
     """Two outlines over one another sum to the area they cover together."""
-    pits = [polygon_mark(OBLIQUE.see((rectangle(4, 4) + np.array([x, 0]))), f"P{x}") for x in (0, 2)]
+    pits = [polygon_mark(OBLIQUE.see(rectangle(4, 4) + np.array([x, 0])), f"P{x}") for x in (0, 2)]
     found = measured(*pits)
     assert found.totals["pit_area"].value == pytest.approx(24.0)
     assert "spacing" not in found.marks[0].quantities
@@ -143,8 +143,8 @@ def test_overlapping_pits_count_once() -> None:
 def test_spacing_is_to_the_nearest_of_its_kind() -> None:
     """Spacing runs edge to edge to the nearest mark of the same kind, whatever lies between."""
     at = {"P1": 0, "P2": 10, "P3": 16}
-    pits = [polygon_mark(OBLIQUE.see((rectangle(4, 4) + np.array([x, 0]))), name) for name, x in at.items()]
-    between = polygon_mark(OBLIQUE.see((rectangle(1, 1) + np.array([4, 0]))), "B", "blend-out")
+    pits = [polygon_mark(OBLIQUE.see(rectangle(4, 4) + np.array([x, 0])), name) for name, x in at.items()]
+    between = polygon_mark(OBLIQUE.see(rectangle(1, 1) + np.array([4, 0])), "B", "blend-out")
     found = measured(*pits, between)
     spacing = [m.quantities["spacing"].value for m in found.marks[:3]]
     assert spacing == pytest.approx([6.0, 2.0, 2.0])
