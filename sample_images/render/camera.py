@@ -63,7 +63,9 @@ class Camera:
     def centre(self) -> Array:
         """Centre of projection in the world frame, mm."""
         tilt, azimuth = math.radians(self.tilt_deg), math.radians(self.azimuth_deg)
-        away = np.array([math.sin(tilt) * math.cos(azimuth), math.sin(tilt) * math.sin(azimuth), math.cos(tilt)])
+        away = np.array(
+            [math.sin(tilt) * math.cos(azimuth), math.sin(tilt) * math.sin(azimuth), math.cos(tilt)]
+        )
         return np.array([*self.look_at_mm, 0.0]) + self.distance_mm * away
 
     @property
@@ -93,7 +95,9 @@ class Camera:
         """Project world points, (N, 3) mm, to distorted pixels, (N, 2)."""
         points = np.atleast_2d(np.asarray(points_mm, dtype=float)).reshape(-1, 1, 3)
         turn, _ = cv2.Rodrigues(self.rotation)
-        pixels, _ = cv2.projectPoints(points, turn, self.translation, self.matrix, np.array(self.distortion))
+        pixels, _ = cv2.projectPoints(
+            points, turn, self.translation, self.matrix, np.array(self.distortion)
+        )
         return pixels.reshape(-1, 2)
 
     def surface_at(self, pixels: Array) -> Array:
@@ -113,12 +117,21 @@ class Camera:
         if not self.is_distorted and self.principal_px is None:
             return self
         width, height = self.size
-        edge = np.array([[x, y] for x in (0, width / 2, width - 1) for y in (0, height / 2, height - 1)], float)
+        edge = np.array(
+            [[x, y] for x in (0, width / 2, width - 1) for y in (0, height / 2, height - 1)], float
+        )
         ideal = self._ideal(edge)
         half = np.abs(ideal).max(axis=0) * self.focal_px + 8
         size = (2 * math.ceil(half[0]), 2 * math.ceil(half[1]))
-        return Camera(size, self.focal_px, self.look_at_mm, self.distance_mm, self.tilt_deg, self.azimuth_deg,
-                      self.roll_deg)
+        return Camera(
+            size,
+            self.focal_px,
+            self.look_at_mm,
+            self.distance_mm,
+            self.tilt_deg,
+            self.azimuth_deg,
+            self.roll_deg,
+        )
 
     def _ideal(self, pixels: Array) -> Array:
         """Normalized straight-line coordinates of distorted pixels, by Newton's method on the radius."""
@@ -143,7 +156,9 @@ class Camera:
         inner = self.pinhole().matrix
         where = ideal.reshape(height, width, 2) * inner[0, 0] + inner[:2, 2]
         where = where.astype(np.float32)
-        return cv2.remap(straight, where[..., 0], where[..., 1], cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+        return cv2.remap(
+            straight, where[..., 0], where[..., 1], cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE
+        )
 
     def as_json(self) -> dict[str, object]:
         """Everything needed to project again."""

@@ -14,6 +14,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 from PIL import Image, ImageOps
+
 from pictures import SHOTS, Shot
 
 HERE = Path(__file__).resolve().parent.parent
@@ -35,7 +36,9 @@ def checker_differences(gray: np.ndarray, truth: dict) -> np.ndarray:
         if spots:
             start = np.array(spots, np.float32).reshape(-1, 1, 2)
             stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 60, 1e-4)
-            found.append((cv2.cornerSubPix(gray, start.copy(), (7, 7), (-1, -1), stop) - start).reshape(-1, 2))
+            found.append(
+                (cv2.cornerSubPix(gray, start.copy(), (7, 7), (-1, -1), stop) - start).reshape(-1, 2)
+            )
     return np.concatenate(found) if found else np.empty((0, 2))
 
 
@@ -50,14 +53,29 @@ def cross_differences(gray: np.ndarray, truth: dict, shot: Shot) -> np.ndarray:
     for cross in truth["control_points"]:
         x, y = shot.to_view(*cross["layout_mm"])
         for arm in ((1.0, 0.0), (0.0, 1.0)):
-            plan = np.array([[x + a * arm[0] + u * arm[1], y + a * arm[1] + u * arm[0], 0.0] for a in along for u in across])
+            plan = np.array(
+                [
+                    [x + a * arm[0] + u * arm[1], y + a * arm[1] + u * arm[0], 0.0]
+                    for a in along
+                    for u in across
+                ]
+            )
             px = shot.camera.project(plan).astype(np.float32)
             if cross["covered"] or px.min() < 4 or (px.max(axis=0) > np.array(image.shape[::-1]) - 5).any():
                 continue
-            level = cv2.remap(image, px[:, 0][None], px[:, 1][None], cv2.INTER_CUBIC).reshape(len(along), -1).mean(axis=0)
+            level = (
+                cv2.remap(image, px[:, 0][None], px[:, 1][None], cv2.INTER_CUBIC)
+                .reshape(len(along), -1)
+                .mean(axis=0)
+            )
             ink = np.clip(np.percentile(level, 70) - level, 0, None) ** 2
             found.append(float((across * ink).sum() / ink.sum()) * per_mm)
     return np.array(found)
+
+
+def rms(values: np.ndarray) -> float:
+    """Root mean square."""
+    return float(np.sqrt((values**2).mean()))
 
 
 def closure(truth: dict) -> float:
@@ -67,7 +85,9 @@ def closure(truth: dict) -> float:
     centre, k = np.array(camera["centre_mm"]), camera["distortion_k1_k2_p1_p2_k3"]
     worst = 0.0
     for dent in truth["dents"]:
-        ideal = cv2.undistortPoints(np.array(dent["outline_px"]).reshape(-1, 1, 2), matrix, np.array(k)).reshape(-1, 2)
+        ideal = cv2.undistortPoints(
+            np.array(dent["outline_px"]).reshape(-1, 1, 2), matrix, np.array(k)
+        ).reshape(-1, 2)
         for _ in range(200):  # OpenCV's own inverse stops early for strong lenses: polish it.
             q = (ideal**2).sum(axis=1, keepdims=True)
             bent = (np.array(dent["outline_px"]) - matrix[:2, 2]) / matrix[0, 0]
@@ -87,16 +107,25 @@ def edge_differences(gray: np.ndarray, outline: np.ndarray) -> np.ndarray:
     turned = np.sign((x * np.roll(y, -1) - y * np.roll(x, -1)).sum()) or 1.0
     reach = np.arange(-6, 6.01, 0.1)
     result = []
-    for a, b in zip(closed, closed[1:]):
+    for a, b in zip(closed[:-1], closed[1:], strict=True):
         length = np.linalg.norm(b - a)
         if length < 1:
             continue
         normal = turned * np.array([(b - a)[1], -(b - a)[0]]) / length
         for t in np.linspace(0.1, 0.9, max(1, int(length / 8))):
             line = a + t * (b - a) + reach[:, None] * normal
-            if line.min() < 2 or line[:, 0].max() > gray.shape[1] - 3 or line[:, 1].max() > gray.shape[0] - 3:
+            if (
+                line.min() < 2
+                or line[:, 0].max() > gray.shape[1] - 3
+                or line[:, 1].max() > gray.shape[0] - 3
+            ):
                 continue
-            level = cv2.remap(image, line[:, 0].astype(np.float32)[None], line[:, 1].astype(np.float32)[None], cv2.INTER_CUBIC)[0]
+            level = cv2.remap(
+                image,
+                line[:, 0].astype(np.float32)[None],
+                line[:, 1].astype(np.float32)[None],
+                cv2.INTER_CUBIC,
+            )[0]
             slope = np.abs(np.gradient(level))
             if slope.max() > 1.0:
                 result.append(reach[int(slope.argmax())])
@@ -109,7 +138,15 @@ def overlay(picture: np.ndarray, truth: dict) -> np.ndarray:
 
     def line(points: list, colour: tuple[int, int, int]) -> None:
         # Pixel centres: x -> 2 x + 0.5 in the doubled picture.
-        cv2.polylines(big, [np.round((2 * np.array(points) + 0.5) * 16).astype(np.int32)], True, colour, 1, cv2.LINE_AA, 4)
+        cv2.polylines(
+            big,
+            [np.round((2 * np.array(points) + 0.5) * 16).astype(np.int32)],
+            True,
+            colour,
+            1,
+            cv2.LINE_AA,
+            4,
+        )
 
     def dot(p: list, colour: tuple[int, int, int]) -> None:
         cv2.drawMarker(big, tuple(int(round(2 * v + 0.5)) for v in p), colour, cv2.MARKER_CROSS, 14, 1)
@@ -141,16 +178,20 @@ def main() -> None:
         report = [path.stem]
         corner = checker_differences(gray, truth)
         if len(corner):
-            report.append(f"checker {len(corner)}: mean {corner.mean(axis=0).round(3)}, rms {np.sqrt((corner**2).mean()):.3f} px")
+            report.append(
+                f"checker {len(corner)}: mean {corner.mean(axis=0).round(3)}, rms {rms(corner):.3f} px"
+            )
         ink = cross_differences(gray, truth, next(s for s in SHOTS if s.name == path.stem))
         if len(ink):
-            report.append(f"cross arms {len(ink)}: median {np.median(ink):+.2f}, rms {np.sqrt((ink**2).mean()):.2f} px")
+            report.append(f"cross arms {len(ink)}: median {np.median(ink):+.2f}, rms {rms(ink):.2f} px")
         report.append(f"area closure {closure(truth):.1e}")
         for one in truth["references"]:
             if one["kind"] == "card":
                 ends = {p["name"]: np.array(p["px"]) for p in one["points"]}
                 for side in ("bottom", "right", "top", "left"):
-                    away = edge_differences(gray, np.array([ends[f"edge {side} 1"], ends[f"edge {side} 3"]]))
+                    away = edge_differences(
+                        gray, np.array([ends[f"edge {side} 1"], ends[f"edge {side} 3"]])
+                    )
                     report.append(f"card {side}: median {np.median(away):+.2f} px ({len(away)})")
             if one["kind"] == "disc":
                 away = edge_differences(gray, np.array([p["px"] for p in one["points"]]))
@@ -158,7 +199,10 @@ def main() -> None:
         for dent in truth["dents"]:
             away = edge_differences(gray, np.array(dent["outline_px"])[::2])
             if len(away):
-                report.append(f"{dent['id']}: median {np.median(away):+.2f}, quartiles {np.percentile(away, [25, 75]).round(2)}")
+                report.append(
+                    f"{dent['id']}: median {np.median(away):+.2f}, "
+                    f"quartiles {np.percentile(away, [25, 75]).round(2)}"
+                )
         print("; ".join(report))
         cv2.imwrite(str(folder / f"{path.stem}.png"), overlay(picture, truth))
         cv2.imwrite(str(folder / f"{path.stem}_plain.png"), picture)

@@ -6,8 +6,9 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from noise import Image
 from PIL import Image as Picture
+
+from noise import Image
 from pictures import Shot
 
 _EXIF_IFD = 0x8769
@@ -19,20 +20,26 @@ def develop(linear: Image, shot: Shot, seed: int) -> Image:
     y, x = np.mgrid[:height, :width].astype(np.float32)
     radius = np.hypot(x - width / 2, y - height / 2) / np.hypot(width / 2, height / 2)
     scope = shot.view == "borescope"
-    fall = 1 - (0.80 if scope else 0.22) * radius**(3.2 if scope else 2.6)
+    fall = 1 - (0.80 if scope else 0.22) * radius ** (3.2 if scope else 2.6)
     light = _without_sparks(np.clip(linear, 0, None)) * fall[..., None]
     blur = 1.0 if scope else 0.55
     light = cv2.GaussianBlur(light, (0, 0), blur)
     veil = cv2.GaussianBlur(np.clip(light, 0, np.percentile(light, 99.7)), (0, 0), 60)
     light = light + (0.05 if scope else 0.02) * veil
-    exposure = (0.7 if shot.side.finish == "primer" else 1.0) * (0.30 if scope else 0.34) / float(np.percentile(light.mean(axis=2), 60))
+    exposure = (
+        (0.7 if shot.side.finish == "primer" else 1.0)
+        * (0.30 if scope else 0.34)
+        / float(np.percentile(light.mean(axis=2), 60))
+    )
     light = _tone(light * exposure)
     draw = np.random.default_rng(seed)
     shot_noise = draw.normal(0, 1, light.shape).astype(np.float32)
     colour_noise = cv2.GaussianBlur(draw.normal(0, 1, light.shape).astype(np.float32), (0, 0), 1.2)
     gain = 0.011 if scope else 0.006
     light = light + gain * np.sqrt(np.clip(light, 0.01, 1)) * (shot_noise + 1.3 * colour_noise)
-    display = np.where(light <= 0.0031308, 12.92 * light, 1.055 * np.clip(light, 1e-6, None) ** (1 / 2.4) - 0.055)
+    display = np.where(
+        light <= 0.0031308, 12.92 * light, 1.055 * np.clip(light, 1e-6, None) ** (1 / 2.4) - 0.055
+    )
     display = display + 0.35 * (display - cv2.GaussianBlur(display, (0, 0), 1.2))
     return np.clip(display, 0, 1).astype(np.float32)
 

@@ -50,7 +50,10 @@ class Dent:
 
     def _harmonics(self) -> list[tuple[int, float, float]]:
         draw = np.random.default_rng(self.seed)
-        return [(k, self.wobble * draw.uniform(0.4, 1.0) / k**0.8, draw.uniform(0, 2 * math.pi)) for k in range(2, 8)]
+        return [
+            (k, self.wobble * draw.uniform(0.4, 1.0) / k**0.8, draw.uniform(0, 2 * math.pi))
+            for k in range(2, 8)
+        ]
 
     def radius(self, angle: Array) -> Array:
         """Radius of the outline in mm at angles (rad, counter-clockwise from the station axis)."""
@@ -76,7 +79,11 @@ class Dent:
         scale = min(self.semi_axes)
         bumps = np.zeros_like(base)
         for _ in range(14):
-            k, turn, phase = draw.uniform(2.0, 9.0) / scale, draw.uniform(0, 2 * math.pi), draw.uniform(0, 2 * math.pi)
+            k, turn, phase = (
+                draw.uniform(2.0, 9.0) / scale,
+                draw.uniform(0, 2 * math.pi),
+                draw.uniform(0, 2 * math.pi),
+            )
             bumps += np.cos(k * (math.cos(turn) * station + math.sin(turn) * offset) + phase)
         # Roughness fades out at the rim, so the outline stays exactly where it is stated to be.
         return base * np.clip(1.0 + self.rough * bumps / 3.0, 0.05, None)

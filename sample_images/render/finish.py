@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+
 from features import Dent, Rivet
 from noise import Image, clouds, noise, step
 
@@ -36,8 +37,13 @@ class Skin:
         zero = np.zeros_like(s)
         return cls(s, o, np.repeat(zero[..., None], 3, 2), zero.copy(), zero.copy(), zero.copy())
 
-    def cover(self, mask: Image, colour: Image | tuple[float, float, float], metallic: float,
-              roughness: Image | float) -> None:
+    def cover(
+        self,
+        mask: Image,
+        colour: Image | tuple[float, float, float],
+        metallic: float,
+        roughness: Image | float,
+    ) -> None:
         """Lay a coat over the patch where `mask` is 1."""
         m = mask[..., None]
         self.colour[:] = self.colour * (1 - m) + np.asarray(colour, np.float32) * m
@@ -61,7 +67,12 @@ def bare_metal(skin: Skin, seed: int) -> None:
     dull = clouds(s, o, 46.0, seed + 2)
     stain = step(clouds(s, o, 24.0, seed + 3), 0.12, 0.55)
     shade = 0.86 + 0.10 * dull + 0.05 * grain - 0.16 * stain
-    skin.cover(np.ones_like(s), tint(METAL, shade), 1.0, np.clip(0.36 + 0.08 * dull + 0.05 * grain + 0.12 * stain, 0.2, 0.8))
+    skin.cover(
+        np.ones_like(s),
+        tint(METAL, shade),
+        1.0,
+        np.clip(0.36 + 0.08 * dull + 0.05 * grain + 0.12 * stain, 0.2, 0.8),
+    )
     skin.colour *= 1.0 + stain[..., None] * np.array([0.0, -0.015, -0.05], np.float32)
     skin.bump += 0.0016 * grain
     scratches(skin, seed + 9, 26)
@@ -78,7 +89,9 @@ def primer(skin: Skin, seed: int, chips: float = 0.35, mask: Image | None = None
     coat = np.clip(1.0 - np.maximum(worn, spots), 0.0, 1.0)
     if mask is not None:
         coat = coat * mask
-    skin.cover(coat, tint(PRIMER, 0.98 + 0.30 * thick + 0.06 * peel), 0.0, np.clip(0.46 + 0.12 * thick, 0.3, 0.7))
+    skin.cover(
+        coat, tint(PRIMER, 0.98 + 0.30 * thick + 0.06 * peel), 0.0, np.clip(0.46 + 0.12 * thick, 0.3, 0.7)
+    )
     skin.bump += coat * (0.022 + 0.003 * peel)
 
 
@@ -87,7 +100,9 @@ def paint(skin: Skin, seed: int, mask: Image) -> None:
     s, o = skin.s, skin.o
     chalk = clouds(s, o, 35.0, seed, 5)
     stain = step(clouds(s, o, 60.0, seed + 1), 0.1, 0.7)
-    colour = tint(PAINT, 0.98 + 0.05 * chalk) * (1 - stain[..., None] * np.array([0.06, 0.08, 0.12], np.float32))
+    colour = tint(PAINT, 0.98 + 0.05 * chalk) * (
+        1 - stain[..., None] * np.array([0.06, 0.08, 0.12], np.float32)
+    )
     skin.cover(mask, colour, 0.0, np.clip(0.34 + 0.1 * chalk, 0.2, 0.6))
     skin.bump += mask * (0.05 + 0.0025 * noise(s, o, (0.8, 0.8), seed + 2))
 
@@ -116,7 +131,15 @@ def scratches(skin: Skin, seed: int, count: int, through_coat: float = 0.0) -> N
         t = np.linspace(0, length, 24)
         path = start + np.c_[t * np.cos(angle + bow * t), t * np.sin(angle + bow * t)]
         texel = np.c_[(path[:, 0] - skin.s[0, 0]) / ds, (path[:, 1] - skin.o[0, 0]) / do]
-        cv2.polylines(mask, [np.round(texel * 16).astype(np.int32)], False, int(draw.integers(90, 255)), 1, cv2.LINE_AA, 4)
+        cv2.polylines(
+            mask,
+            [np.round(texel * 16).astype(np.int32)],
+            False,
+            int(draw.integers(90, 255)),
+            1,
+            cv2.LINE_AA,
+            4,
+        )
     line = mask.astype(np.float32) / 255
     if through_coat:
         skin.cover(line * through_coat, METAL, 1.0, 0.4)
@@ -136,8 +159,14 @@ def corrosion(skin: Skin, dents: list[Dent], seed: int) -> None:
         ss, oo = s[rows, columns], o[rows, columns]
         if ss.size == 0:
             continue
-        part = Skin(ss, oo, skin.colour[rows, columns], skin.metallic[rows, columns],
-                    skin.roughness[rows, columns], skin.bump[rows, columns])
+        part = Skin(
+            ss,
+            oo,
+            skin.colour[rows, columns],
+            skin.metallic[rows, columns],
+            skin.roughness[rows, columns],
+            skin.bump[rows, columns],
+        )
         rho = dent.rho(ss, oo).astype(np.float32)
         grit = noise(ss, oo, (0.16, 0.16), seed + 5) * 0.6 + 0.4 * noise(ss, oo, (0.4, 0.4), seed + 6)
         blotch = clouds(ss, oo, 2.6, seed + dent.seed, 4)
@@ -146,7 +175,9 @@ def corrosion(skin: Skin, dents: list[Dent], seed: int) -> None:
         part.roughness[:] = np.clip(part.roughness + 0.25 * stain, 0, 0.9)
         inside = step(-rho, -1.015, -0.985)
         part.cover(inside * 0.75, tint((0.26, 0.25, 0.235), 0.9 + 0.40 * grit), 0.4, 0.62)
-        powder = step(dent.product * 1.5 - np.abs(rho - 0.75) * 0.9 + 0.75 * blotch + 0.2 * grit, 0.45, 0.95)
+        powder = step(
+            dent.product * 1.5 - np.abs(rho - 0.75) * 0.9 + 0.75 * blotch + 0.2 * grit, 0.45, 0.95
+        )
         part.cover(powder * 0.92, tint(POWDER, 0.92 + 0.16 * grit), 0.0, 0.95)
         part.bump += (0.010 * inside * step(-rho, -0.98, -0.85) + 0.022 * powder) * (0.6 + 0.7 * grit)
 
@@ -168,8 +199,14 @@ def around_rivets(skin: Skin, rivets: list[Rivet], seed: int) -> None:
             continue
         distance = np.hypot(ss - rivet.at[0], oo - rivet.at[1]) - rivet.head_diameter / 2
         ragged = clouds(ss, oo, 1.8, seed + 3, 4)
-        part = Skin(ss, oo, skin.colour[rows, columns], skin.metallic[rows, columns],
-                    skin.roughness[rows, columns], skin.bump[rows, columns])
+        part = Skin(
+            ss,
+            oo,
+            skin.colour[rows, columns],
+            skin.metallic[rows, columns],
+            skin.roughness[rows, columns],
+            skin.bump[rows, columns],
+        )
         if rivet.flush:
             part.cover(step(-distance, -0.02, 0.1), tint(METAL, 0.80 + 0.05 * ragged), 1.0, 0.42)
             part.darken(1 - 0.72 * step(-np.abs(distance), -0.13, -0.03))
@@ -186,7 +223,14 @@ def dirt(skin: Skin, seed: int, amount: float, streak_angle_deg: float = 90.0) -
     """Grease film, streaks, specks and a few fingermarks."""
     s, o = skin.s, skin.o
     film = step(clouds(s, o, 55.0, seed, 5), -0.1, 0.7) * amount
-    streak = step(noise(s, o, (60.0, 2.4), seed + 1, streak_angle_deg) + 0.4 * clouds(s, o, 12.0, seed + 2), 0.35, 1.0) * amount
+    streak = (
+        step(
+            noise(s, o, (60.0, 2.4), seed + 1, streak_angle_deg) + 0.4 * clouds(s, o, 12.0, seed + 2),
+            0.35,
+            1.0,
+        )
+        * amount
+    )
     skin.colour *= 1 - (0.34 * film + 0.36 * streak)[..., None] * np.array([0.85, 0.95, 1.15], np.float32)
     crowd = step(clouds(s, o, 40.0, seed + 4, 3), -0.1, 0.5)
     speck = step(clouds(s, o, 0.9, seed + 3, 3) + 0.12 * crowd, 0.70, 0.80) * amount
@@ -210,8 +254,15 @@ def fingerprint(skin: Skin, at: tuple[float, float], angle_deg: float) -> None:
     skin.colour[rows, columns] *= 1 - 0.22 * mark[..., None]
 
 
-def stamp(skin: Skin, text: str, at: tuple[float, float], height_mm: float, mirrored: bool, colour: tuple[float, float, float],
-          angle_deg: float = 0.0) -> None:
+def stamp(
+    skin: Skin,
+    text: str,
+    at: tuple[float, float],
+    height_mm: float,
+    mirrored: bool,
+    colour: tuple[float, float, float],
+    angle_deg: float = 0.0,
+) -> None:
     """Hand-inked lettering, readable from the side the picture is taken from."""
     factor = 40.0 / height_mm
     (width, tall), base = cv2.getTextSize(text, cv2.FONT_HERSHEY_SIMPLEX, 1.8, 5)
@@ -220,6 +271,11 @@ def stamp(skin: Skin, text: str, at: tuple[float, float], height_mm: float, mirr
     x, y = (skin.s - at[0]) * (-1 if mirrored else 1), skin.o - at[1]
     c, w = np.cos(np.radians(angle_deg)), np.sin(np.radians(angle_deg))
     u, v = (c * x + w * y) * factor, tall + 8 - (-w * x + c * y) * factor
-    ink = cv2.remap(plate, u.astype(np.float32), v.astype(np.float32), cv2.INTER_LINEAR, borderValue=0).astype(np.float32) / 255
+    ink = (
+        cv2.remap(
+            plate, u.astype(np.float32), v.astype(np.float32), cv2.INTER_LINEAR, borderValue=0
+        ).astype(np.float32)
+        / 255
+    )
     ink *= 0.65 + 0.35 * step(clouds(skin.s, skin.o, 1.5, 501), -0.5, 0.2)
     skin.cover(ink * 0.85, colour, 0.0, 0.6)

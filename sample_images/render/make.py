@@ -27,10 +27,15 @@ def make(shot: Shot, spp: int, truth_only: bool) -> None:
         # A texel or a fine mesh cell covers well under one pixel of the picture on every shot.
         per_px = shot.camera.distance_mm / shot.camera.focal_px
         begun = time.perf_counter()
-        scene = Scene(shot, references, texel_mm=0.72 * per_px, fine_mm=0.25 * per_px, coarse_mm=3.0 * per_px)
+        scene = Scene(
+            shot, references, texel_mm=0.72 * per_px, fine_mm=0.25 * per_px, coarse_mm=3.0 * per_px
+        )
         linear = scene.render(spp, aperture_mm=0.0 if shot.view == "borescope" else 0.35)
         save(develop(shot.camera.bend(linear), shot, sum(shot.name.encode())), shot, path)
-        print(f"{shot.name}: {time.perf_counter() - begun:.0f} s, {path.stat().st_size // 1024} kB", flush=True)
+        print(
+            f"{shot.name}: {time.perf_counter() - begun:.0f} s, {path.stat().st_size // 1024} kB",
+            flush=True,
+        )
     write_truth(shot, references, path, HERE / "truth" / f"{shot.name}.json")
 
 

@@ -25,7 +25,9 @@ class Mesh:
 def join(meshes: list[Mesh]) -> Mesh:
     """One mesh of many."""
     shift = np.cumsum([0] + [len(m.points) for m in meshes[:-1]])
-    normals = None if any(m.normals is None for m in meshes) else np.concatenate([m.normals for m in meshes])  # type: ignore[misc]
+    normals = (
+        None if any(m.normals is None for m in meshes) else np.concatenate([m.normals for m in meshes])
+    )  # type: ignore[misc]
     return Mesh(
         np.concatenate([m.points for m in meshes]),
         np.concatenate([m.faces + k for m, k in zip(meshes, shift, strict=True)]),
@@ -34,7 +36,9 @@ def join(meshes: list[Mesh]) -> Mesh:
     )
 
 
-def graded_line(low: float, high: float, coarse: float, fine: float, spans: list[tuple[float, float]]) -> Array:
+def graded_line(
+    low: float, high: float, coarse: float, fine: float, spans: list[tuple[float, float]]
+) -> Array:
     """Coordinates from `low` to `high`, `fine` apart within the spans and `coarse` apart elsewhere."""
     edges = sorted({low, high} | {min(max(v, low), high) for span in spans for v in span})
     pieces = []
@@ -45,7 +49,9 @@ def graded_line(low: float, high: float, coarse: float, fine: float, spans: list
     return np.concatenate([*pieces, [high]])
 
 
-def grid(xs: Array, ys: Array, height: Callable[[Array, Array], Array], uv: Callable[[Array, Array], Array]) -> Mesh:
+def grid(
+    xs: Array, ys: Array, height: Callable[[Array, Array], Array], uv: Callable[[Array, Array], Array]
+) -> Mesh:
     """Displaced grid z = height(x, y); normals by central differences, so rims stay sharp."""
     x, y = np.meshgrid(xs, ys)
     z = height(x, y)
@@ -57,10 +63,18 @@ def grid(xs: Array, ys: Array, height: Callable[[Array, Array], Array], uv: Call
     index = np.arange(x.size).reshape(x.shape)
     a, b, c, e = index[:-1, :-1], index[:-1, 1:], index[1:, :-1], index[1:, 1:]
     faces = np.concatenate([np.stack([a, b, e], -1).reshape(-1, 3), np.stack([a, e, c], -1).reshape(-1, 3)])
-    return Mesh(np.stack([x, y, z], -1).reshape(-1, 3), faces, uv(x, y).reshape(-1, 2), normals.reshape(-1, 3))
+    return Mesh(
+        np.stack([x, y, z], -1).reshape(-1, 3), faces, uv(x, y).reshape(-1, 2), normals.reshape(-1, 3)
+    )
 
 
-def revolve(profile: Array, at: tuple[float, float], base_z: float, uv: Callable[[Array, Array], Array], sides: int = 64) -> Mesh:
+def revolve(
+    profile: Array,
+    at: tuple[float, float],
+    base_z: float,
+    uv: Callable[[Array, Array], Array],
+    sides: int = 64,
+) -> Mesh:
     """Solid of revolution about the vertical axis; `profile` is (N, 2) radius and height, axis first."""
     turn = np.arange(sides) * 2 * math.pi / sides
     x = at[0] + profile[:, :1] * np.cos(turn)
@@ -70,14 +84,25 @@ def revolve(profile: Array, at: tuple[float, float], base_z: float, uv: Callable
     outward = np.c_[-slope[:, 1], slope[:, 0]]
     outward /= np.linalg.norm(outward, axis=1, keepdims=True) + 1e-12
     outward[0] = (0.0, 1.0)
-    normals = np.stack([outward[:, :1] * np.cos(turn), outward[:, :1] * np.sin(turn), np.broadcast_to(outward[:, 1:], x.shape)], -1)
+    normals = np.stack(
+        [
+            outward[:, :1] * np.cos(turn),
+            outward[:, :1] * np.sin(turn),
+            np.broadcast_to(outward[:, 1:], x.shape),
+        ],
+        -1,
+    )
     index = np.arange(x.size).reshape(x.shape)
     a, b = index[:-1], index[1:]
-    faces = np.concatenate([
-        np.stack([a, b, np.roll(b, -1, 1)], -1).reshape(-1, 3),
-        np.stack([a, np.roll(b, -1, 1), np.roll(a, -1, 1)], -1).reshape(-1, 3),
-    ])
-    return Mesh(np.stack([x, y, z], -1).reshape(-1, 3), faces, uv(x, y).reshape(-1, 2), normals.reshape(-1, 3))
+    faces = np.concatenate(
+        [
+            np.stack([a, b, np.roll(b, -1, 1)], -1).reshape(-1, 3),
+            np.stack([a, np.roll(b, -1, 1), np.roll(a, -1, 1)], -1).reshape(-1, 3),
+        ]
+    )
+    return Mesh(
+        np.stack([x, y, z], -1).reshape(-1, 3), faces, uv(x, y).reshape(-1, 2), normals.reshape(-1, 3)
+    )
 
 
 def plate(outline: Array, base_z: float, thickness: float, uv: Callable[[Array, Array], Array]) -> Mesh:
@@ -123,13 +148,19 @@ def bead(start: tuple[float, float], end: tuple[float, float], radius: float, se
     t = np.linspace(0, 1, count)
     # Wavelengths of 9 mm and more: a hand-laid bead is uneven, not ragged.
     waves = range(1, max(3, int(length / 9)))
-    wave = sum(draw.normal(0, 0.30 / k**0.4) * np.cos(2 * math.pi * k * t + draw.uniform(0, 6.28)) for k in waves)
+    wave = sum(
+        draw.normal(0, 0.30 / k**0.4) * np.cos(2 * math.pi * k * t + draw.uniform(0, 6.28)) for k in waves
+    )
     taper = np.sqrt(np.clip(np.minimum(t, 1 - t) * length / 2.0, 0.0, 1.0))
     width = radius * (1 + 0.35 * np.clip(np.asarray(wave), -1.2, 1.2)) * np.maximum(taper, 0.02)
     along = (np.asarray(end) - np.asarray(start)) / length
     across = np.array([-along[1], along[0]])
     angle = np.linspace(0, math.pi, 17)
-    centre = np.asarray(start) + t[:, None] * length * along + (0.25 * radius * np.asarray(wave))[:, None] * across
+    centre = (
+        np.asarray(start)
+        + t[:, None] * length * along
+        + (0.25 * radius * np.asarray(wave))[:, None] * across
+    )
     xy = centre[:, None, :] + (width[:, None] * np.cos(angle))[..., None] * across
     z = 0.45 * width[:, None] * np.sin(angle)
     points = np.concatenate([xy, z[..., None]], -1)

@@ -9,14 +9,19 @@ from pathlib import Path
 
 if "DRJIT_LIBLLVM_PATH" not in os.environ:
     # Mitsuba 3.9 wants LLVM 16 or newer; where several are installed, take the newest by name.
-    found = sorted(p for n in ("16", "17", "18", "19", "20", "21", "22") for p in glob.glob(f"/usr/lib/*/libLLVM*{n}*.so*") + glob.glob(f"/usr/lib/*/libLLVM.so.{n}*"))
+    found = sorted(
+        p
+        for n in ("16", "17", "18", "19", "20", "21", "22")
+        for p in glob.glob(f"/usr/lib/*/libLLVM*{n}*.so*") + glob.glob(f"/usr/lib/*/libLLVM.so.{n}*")
+    )
     if found:
         os.environ["DRJIT_LIBLLVM_PATH"] = found[-1]
 
 import mitsuba as mi
 import numpy as np
+
 from camera import Array, Camera
-from mesh import Mesh, bead, graded_line, grid, join, placed, plate, revolve
+from mesh import Mesh, bead, graded_line, grid, join, plate, revolve
 from noise import Image
 from pictures import Beam, Shot
 from references import Reference
@@ -30,7 +35,9 @@ PASS_SPP = 8
 class Scene:
     """A shot's geometry and textures, ready to render."""
 
-    def __init__(self, shot: Shot, references: list[Reference], texel_mm: float, fine_mm: float, coarse_mm: float) -> None:
+    def __init__(
+        self, shot: Shot, references: list[Reference], texel_mm: float, fine_mm: float, coarse_mm: float
+    ) -> None:
         self.shot = shot
         self.camera = shot.camera.pinhole()
         self.folder = tempfile.TemporaryDirectory()
@@ -106,7 +113,9 @@ class Scene:
             return
         mesh = _facing_out(join(meshes))
         path = str(Path(self.folder.name) / f"{name}.ply")
-        made = mi.Mesh(name, len(mesh.points), len(mesh.faces), has_vertex_normals=True, has_vertex_texcoords=True)
+        made = mi.Mesh(
+            name, len(mesh.points), len(mesh.faces), has_vertex_normals=True, has_vertex_texcoords=True
+        )
         fields = mi.traverse(made)
         fields["vertex_positions"] = mesh.points.astype(np.float32).ravel()
         fields["vertex_normals"] = mesh.normals.astype(np.float32).ravel()
@@ -144,19 +153,40 @@ def _texture(value: object, raw_max: float = 1.0) -> object:
         return float(value)
     # Row 0 of our images is the top; Mitsuba puts row 0 at v = 0.
     image = np.ascontiguousarray(np.clip(np.asarray(value, np.float32), 0.0, raw_max)[::-1])
-    return {"type": "bitmap", "bitmap": mi.Bitmap(image if image.ndim == 3 else image[..., None]), "raw": True, "wrap_mode": "clamp"}
+    return {
+        "type": "bitmap",
+        "bitmap": mi.Bitmap(image if image.ndim == 3 else image[..., None]),
+        "raw": True,
+        "wrap_mode": "clamp",
+    }
 
 
-def _coat(look: dict[str, object], bump: Image | None, size_mm: tuple[float, float], anisotropic: float) -> dict[str, object]:
-    coat: dict[str, object] = {"type": "principled", "base_color": _texture(look["colour"]), "metallic": _texture(look["metallic"]),
-                               "roughness": _texture(look["roughness"]), "anisotropic": anisotropic, "specular": 0.4}
+def _coat(
+    look: dict[str, object], bump: Image | None, size_mm: tuple[float, float], anisotropic: float
+) -> dict[str, object]:
+    coat: dict[str, object] = {
+        "type": "principled",
+        "base_color": _texture(look["colour"]),
+        "metallic": _texture(look["metallic"]),
+        "roughness": _texture(look["roughness"]),
+        "anisotropic": anisotropic,
+        "specular": 0.4,
+    }
     if bump is not None:
         coat = {"type": "bumpmap", "scale": 1.0, "arbitrary": _texture(bump + 0.2), "bsdf": coat}
     return {"type": "twosided", "bsdf": coat}
 
 
 def _sealant() -> dict[str, object]:
-    return {"type": "twosided", "bsdf": {"type": "principled", "base_color": {"type": "rgb", "value": [0.21, 0.17, 0.115]}, "roughness": 0.5, "specular": 0.4}}
+    return {
+        "type": "twosided",
+        "bsdf": {
+            "type": "principled",
+            "base_color": {"type": "rgb", "value": [0.21, 0.17, 0.115]},
+            "roughness": 0.5,
+            "specular": 0.4,
+        },
+    }
 
 
 def _sensor(camera: Camera, aperture_mm: float) -> dict[str, object]:
@@ -165,10 +195,25 @@ def _sensor(camera: Camera, aperture_mm: float) -> dict[str, object]:
     width, height = camera.size
     fov = float(np.degrees(2 * np.arctan(width / 2 / camera.focal_px)))
     place = mi.ScalarTransform4f().look_at(eye.tolist(), aim.tolist(), up.tolist())
-    lens = {"type": "thinlens", "aperture_radius": aperture_mm, "focus_distance": camera.distance_mm} if aperture_mm else {"type": "perspective"}
-    return lens | {"fov": fov, "fov_axis": "x", "near_clip": 1.0, "far_clip": 5000.0, "to_world": place,
-                   "film": {"type": "hdrfilm", "width": width, "height": height, "rfilter": {"type": "gaussian", "stddev": 0.45}},
-                   "sampler": {"type": "independent"}}
+    lens = (
+        {"type": "thinlens", "aperture_radius": aperture_mm, "focus_distance": camera.distance_mm}
+        if aperture_mm
+        else {"type": "perspective"}
+    )
+    return lens | {
+        "fov": fov,
+        "fov_axis": "x",
+        "near_clip": 1.0,
+        "far_clip": 5000.0,
+        "to_world": place,
+        "film": {
+            "type": "hdrfilm",
+            "width": width,
+            "height": height,
+            "rfilter": {"type": "gaussian", "stddev": 0.45},
+        },
+        "sampler": {"type": "independent"},
+    }
 
 
 def _lamp(beam: Beam) -> dict[str, object]:
@@ -176,13 +221,20 @@ def _lamp(beam: Beam) -> dict[str, object]:
     # Intensity falls off with the square of the distance: state it so that `strength` holds at the aim.
     power = beam.strength * reach**2
     place = mi.ScalarTransform4f().look_at(list(beam.at), [*beam.aim, 0.0], [0.1, 0.2, 1.0])
-    return {"type": "spot", "intensity": {"type": "rgb", "value": [power, power * 0.97, power * 0.90]}, "cutoff_angle": beam.cutoff_deg,
-            "beam_width": beam.core_deg, "to_world": place}
+    return {
+        "type": "spot",
+        "intensity": {"type": "rgb", "value": [power, power * 0.97, power * 0.90]},
+        "cutoff_angle": beam.cutoff_deg,
+        "beam_width": beam.core_deg,
+        "to_world": place,
+    }
 
 
 def _surroundings(shot: Shot, rows: int = 128) -> Image:
     """A dim shed as seen from the metal: two windows, strip lamps, the photographer's dark outline."""
-    v, u = np.meshgrid((np.arange(rows) + 0.5) / rows, (np.arange(2 * rows) + 0.5) / (2 * rows), indexing="ij")
+    v, u = np.meshgrid(
+        (np.arange(rows) + 0.5) / rows, (np.arange(2 * rows) + 0.5) / (2 * rows), indexing="ij"
+    )
     theta, phi = v * np.pi, u * 2 * np.pi
     d = np.stack([np.sin(phi) * np.sin(theta), np.cos(theta), -np.cos(phi) * np.sin(theta)], -1)
 
@@ -191,8 +243,10 @@ def _surroundings(shot: Shot, rows: int = 128) -> Image:
         return np.exp((d @ aim - 1) / width**2)
 
     light = 0.30 + 0.25 * d[..., 1] + 2.4 * lobe(-0.8, 0.9, 0.9, 0.22) + 1.5 * lobe(0.9, 0.5, 0.7, 0.18)
-    light += 1.3 * np.exp(-((d[..., 0] - 0.25) / 0.07) ** 2) * (d[..., 2] > 0.2) * (d[..., 1] > 0.25)
+    light += 1.3 * np.exp(-(((d[..., 0] - 0.25) / 0.07) ** 2)) * (d[..., 2] > 0.2) * (d[..., 1] > 0.25)
     eye = shot.camera.centre / np.linalg.norm(shot.camera.centre)
     light *= 1 - 0.72 * np.exp((d @ eye - 1) / 0.20**2)
-    warm = np.stack([light * (0.95 + 0.1 * (d[..., 0] > 0)), light, light * (1.08 - 0.16 * (d[..., 0] > 0))], -1)
+    warm = np.stack(
+        [light * (0.95 + 0.1 * (d[..., 0] > 0)), light, light * (1.08 - 0.16 * (d[..., 0] > 0))], -1
+    )
     return np.ascontiguousarray(shot.ambient * np.clip(warm, 0.01, None)).astype(np.float32)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import finish
 import numpy as np
+
+import finish
 from camera import Array
 from finish import Skin
 from noise import clouds, step
@@ -16,10 +17,14 @@ def paint_side(shot: Shot, low: Array, high: Array, texel_mm: float) -> Skin:
     x = low[0] + (np.arange(columns) + 0.5) * (high[0] - low[0]) / columns
     y = high[1] - (np.arange(rows) + 0.5) * (high[1] - low[1]) / rows
     sign = -1.0 if shot.mirrored else 1.0
-    s, o = np.meshgrid((shot.origin[0] + sign * x).astype(np.float32), (shot.origin[1] + y).astype(np.float32))
+    s, o = np.meshgrid(
+        (shot.origin[0] + sign * x).astype(np.float32), (shot.origin[1] + y).astype(np.float32)
+    )
     skin = Skin.blank(s, o)
     side = shot.side
-    dents = [d for d in side.dents if abs(d.at[0] - shot.origin[0]) < 150 and abs(d.at[1] - shot.origin[1]) < 120]
+    dents = [
+        d for d in side.dents if abs(d.at[0] - shot.origin[0]) < 150 and abs(d.at[1] - shot.origin[1]) < 120
+    ]
     finish.bare_metal(skin, side.seed)
     if side.finish == "primer":
         finish.primer(skin, side.seed + 20, 0.30)
@@ -77,7 +82,9 @@ def _cross(skin: Skin, text: str, at: tuple[float, float], mirrored: bool) -> No
     """An inked cross with its station/offset: control points of the placement."""
     ds, do = skin.s - at[0], skin.o - at[1]
     near = (np.abs(ds) < 3) & (np.abs(do) < 3)
-    stroke = np.minimum(np.where(np.abs(ds) < 2.2, np.abs(do), 9.0), np.where(np.abs(do) < 2.2, np.abs(ds), 9.0))
+    stroke = np.minimum(
+        np.where(np.abs(ds) < 2.2, np.abs(do), 9.0), np.where(np.abs(do) < 2.2, np.abs(ds), 9.0)
+    )
     ink = np.where(near, step(-stroke, -0.19, -0.11), 0.0).astype(np.float32)
     skin.cover(ink * 0.9, (0.02, 0.03, 0.10), 0.0, 0.5)
     shift = -1.2 if mirrored else 1.2
