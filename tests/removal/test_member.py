@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
+from corrosion.survey import assess
 from corrosion.terms import Face, Flag, Verdict
 from tests.bench import Bench
 
@@ -269,3 +270,21 @@ def test_inches_give_the_same_answer(bench: Bench) -> None:
     survey = in_millimetres(bench.survey())
     assert survey.removals[0].depth.value == pytest.approx(0.0762)
     assert survey.structure.members[0].thickness == pytest.approx(1.016)
+
+
+def test_governing_reading_speaks_in_its_bin(bench: Bench) -> None:
+    """A bin is not within while a thickness reading in it shows the limit exceeded."""
+    bench.remove(0.05, u=0.002).read((450, 200), 0.85, 0.005)
+    here = next(b for b in bench.assess().summary.bins if b.start <= 450.0 < b.stop)
+    assert here.verdict is Verdict.OVER
+    assert here.deepest is not None
+    assert here.deepest.removed.value == pytest.approx(0.15)
+
+
+def test_reasons_speak_the_display_unit(bench: Bench) -> None:
+    """An inch survey's reasons are in inches."""
+    bench.units = "in"
+    bench.member |= {"thickness": 0.04, "outline": [[0, 0], [36, 0], [36, 16], [0, 16]]}
+    bench.remove(0.005, footprint={"type": "Circle", "center": [10, 8], "radius": 0.5})
+    reasons = assess(bench.survey()).members[0].reasons
+    assert "0.0050 in removed is more than the limit of 0.0040 in" in reasons[0]
