@@ -110,7 +110,7 @@ function entryFeatures(data: MapData, shape: (geometry: Geometry) => OlGeometry)
 
 function readingFeatures(data: MapData): Feature[] {
   return (data.readings ?? []).map((one) =>
-    feature(new PointGeometry(one.at), { kind: "reading", label: one.agrees ? one.id : `${one.id} !` }));
+    feature(new PointGeometry(one.at), { kind: "reading", label: one.agrees ? one.id : `${one.id} ! ${one.verdict}` }));
 }
 
 function words(text: string, shift: [number, number] = [0, 0]): Text {
@@ -183,11 +183,18 @@ function findingStyle(one: Feature, resolution: number): Style[] {
   const middle = (one.get("position") as Point | null) ?? [((extent[0] ?? 0) + (extent[2] ?? 0)) / 2, ((extent[1] ?? 0) + (extent[3] ?? 0)) / 2];
   const pixels = ((extent[2] ?? 0) - (extent[0] ?? 0)) / resolution;
   const styles = [new Style({ stroke: new Stroke({ color: colour("sheet"), width: symbol.width + 2 }) }), new Style({ stroke })];
-  const named = resolution < LABELS_BELOW_MM_PER_PX ? { text: words(String(one.get("label")), [0, 16]) } : {};
   // A mark that shows its own shape needs no symbol on top of what it shows.
   const image = pixels < 24 ? { image: symbolImage(symbol, ink) } : {};
-  styles.push(new Style({ geometry: new PointGeometry(middle), ...image, ...named }));
+  styles.push(new Style({ geometry: new PointGeometry(middle), ...image }));
+  if (resolution < LABELS_BELOW_MM_PER_PX) styles.push(label(one, kind === "reading" ? null : extent, middle));
   return styles;
+}
+
+// Under an outline, beside a reading: the two often share one place.
+function label(one: Feature, extent: number[] | null, middle: Point): Style {
+  const text = words(String(one.get("label")), extent ? [0, 14] : [12, 0]);
+  if (!extent) text.setTextAlign("left");
+  return new Style({ geometry: new PointGeometry(extent ? [middle[0], extent[1] ?? middle[1]] : middle), text });
 }
 
 function symbolImage(symbol: (typeof SYMBOLS)[string], ink: string): RegularShape {

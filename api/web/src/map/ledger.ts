@@ -14,7 +14,12 @@ export function ledger(spot: Spot, data: MapData, under: Found[], unit: Unit): H
   const box = make("div");
   const near = (data.readings ?? []).filter((one) => distance(one.at, spot.at_mm) <= NEAR_MM);
   for (const reading of near) box.append(readingWords(reading, spot, data, show));
-  box.append(make("p", {}, verdictOf(spot.verdict, data), " ", make("span", { class: "quiet" }, spot.reason)));
+  const outranked = near.some((one) => !one.agrees && one.removed_by_reading > one.removed_by_entries);
+  box.append(
+    outranked
+      ? make("p", { class: "quiet" }, `The entries alone, at this spot: ${spot.verdict}.`)
+      : make("p", {}, verdictOf(spot.verdict, data), " ", make("span", { class: "quiet" }, spot.reason)),
+  );
   box.append(facts(spot, show, unit));
   box.append(spot.ledger.length > 0 ? entries(spot, show, unit) : make("p", {}, "No entry reaches this spot: nothing was removed here, as far as the records and photos tell."));
   for (const found of under) box.append(links(found, unit));

@@ -24,6 +24,7 @@ import { convert, fixed, MM_PER, showLength, type Unit } from "../units";
 
 const PADDING = [44, 24, 56, 64];
 const CLOSEST_MM_PER_PX = 0.005;
+const NARROW_PX = 960;
 
 frame();
 const target = maybe<HTMLElement>("#map");
@@ -178,6 +179,8 @@ class MemberMap {
       const ids = new Set(foundAt(this.layers, at));
       const under = (this.data.findings ?? []).filter((one) => ids.has(one.id));
       body.replaceChildren(ledger(spot, this.data, under, this.unit));
+      // On a narrow screen the ledger is below the map; a tap that changes nothing in sight looks dead.
+      if (innerWidth < NARROW_PX) need<HTMLElement>("#spot").scrollIntoView({ block: "nearest" });
     } catch (error) {
       body.replaceChildren(make("p", {}, `${this.place(at)}: ${wordsOf(error)}`));
     }
