@@ -1,7 +1,7 @@
 """Processor time and memory of summing 1,000 blend-outs, and how both grow.
 
-Run: ``python tests/benchmarks/assess.py``. Prints processor seconds, peak memory and two ratios measured in the
-same run: four times the member's area at the same marked area should cost the same, four times the
+Run: ``python tests/benchmarks/assess.py``. Prints processor seconds, peak memory and two ratios from the
+same run: sixteen times the member's area at the same marked area should cost the same, four times the
 marked area about four times as much.
 """
 
