@@ -7,6 +7,7 @@ import pwd
 import shutil
 import socket
 import subprocess
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -81,14 +82,12 @@ def test_a_database_that_cannot_be_opened_is_a_clear_error(url: str) -> None:
 
 
 @pytest.fixture(scope="module")
-def postgresql(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+def postgresql() -> Iterator[str]:
     """Start a PostgreSQL server of its own and give its URL."""
     need((POSTGRESQL / "initdb").exists(), f"PostgreSQL's server programs are not in {POSTGRESQL}")
     need(shutil.which("su") is not None and os.getuid() == 0, "only root can start PostgreSQL as its user")
-    folder = tmp_path_factory.mktemp("pg")
-    # Its user has to reach the folder through pytest's own, which only root may enter.
-    for parent in (folder, folder.parent, folder.parent.parent):
-        parent.chmod(0o755)
+    # Not pytest's own folder: only root may enter that, and every other pytest run closes it again.
+    folder = Path(tempfile.mkdtemp(prefix="corrosion-pg-"))
     user = pwd.getpwnam("postgres")
     os.chown(folder, user.pw_uid, user.pw_gid)
     with socket.socket() as free:
@@ -102,8 +101,11 @@ def postgresql(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     run(f"{POSTGRESQL}/initdb -A trust -D {data}")
     options = f"-p {port} -c listen_addresses=127.0.0.1 -k {folder} -c fsync=off"
     run(f"{POSTGRESQL}/pg_ctl -D {data} -l {folder}/log -o '{options}' -w start")
-    yield f"postgresql+psycopg://postgres@127.0.0.1:{port}/postgres"
-    run(f"{POSTGRESQL}/pg_ctl -D {data} -m immediate -w stop")
+    try:
+        yield f"postgresql+psycopg://postgres@127.0.0.1:{port}/postgres"
+    finally:
+        run(f"{POSTGRESQL}/pg_ctl -D {data} -m immediate -w stop")
+        shutil.rmtree(folder)
 
 
 def test_the_service_works_on_postgresql(postgresql: str, tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+from pathlib import Path
 from typing import Any
 
 import httpx
@@ -11,7 +12,9 @@ import pillow_heif
 import pytest
 from PIL import Image
 
+from api.settings import Settings
 from tests.api.samples import new_survey, picture, survey_file, upload
+from tests.api.server import running
 
 
 def test_originals_are_kept_bit_for_bit(client: httpx.Client) -> None:
@@ -282,3 +285,25 @@ def _imported(client: httpx.Client, photos: list[dict[str, Any]]) -> str:
     answer = client.post("/api/surveys/import", json=survey_file(photos))
     assert answer.status_code == 201, answer.text
     return str(answer.json()["survey"]["id"])
+
+
+def test_no_temporary_file_is_left(tmp_path: Path) -> None:
+    """Stored, refused, too large, broken off or a form failing half way: `incoming` ends empty."""
+    head = b'--b\r\nContent-Disposition: form-data; name="files"; filename="%s"\r\n\r\n'
+    whole = head % b"a.jpg" + picture(40) + b"\r\n"
+    form = {"Content-Type": "multipart/form-data; boundary=b"}
+    late_tag = b'--b\r\nContent-Disposition: form-data; name="member"\r\n\r\nSK1\r\n--b--\r\n'
+    bodies = [
+        whole + b"--b--\r\n",
+        whole + head % b"cut.jpg" + b"\xff\xd8",
+        whole + b"--bXX",
+        whole + late_tag,
+    ]
+    with running(Settings(data_dir=tmp_path, max_file_bytes=100_000)) as client:
+        survey = new_survey(client)
+        upload(client, survey, ("b.jpg", picture(41)), ("bad.jpg", b"no"), ("big.jpg", bytes(100_001)))
+        for body in bodies:
+            client.post(f"/api/surveys/{survey}/photos", content=body, headers=form)
+        stored = len(client.get(f"/api/surveys/{survey}/photos").json())
+    assert stored == 2
+    assert list((tmp_path / "incoming").iterdir()) == []
