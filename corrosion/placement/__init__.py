@@ -17,7 +17,7 @@ from corrosion.placement.checks import (
     expected_hand,
     leave_one_out,
 )
-from corrosion.placement.fits import LayoutMap, choose_model, fit
+from corrosion.placement.fits import LayoutMap, Model, choose_model, fit
 from corrosion.placement.outlines import Hull, footprint, mark_geometry, place_outline
 from corrosion.placement.pairs import Pairs, Rectifier
 from corrosion.results import PlacedOutline, PlacedPhoto
@@ -38,8 +38,8 @@ def place_photo(
 ) -> PlacedPhoto:
     """Put a photo on its member's layout by its point pairs.
 
-    Two pairs turn and shift the scaled photo (similarity). Three fit a similarity with residuals, or,
-    without a scale that sees tilt, an affine map. Four or more fit a homography.
+    Two pairs, or more in one line, turn and shift the scaled photo (similarity). Three fit a similarity
+    with residuals, or, without a scale that sees tilt, an affine map. Four or more fit a homography.
 
     Parameters
     ----------
@@ -63,7 +63,7 @@ def place_photo(
     Raises
     ------
     PlacementError
-        Points in line or outside the picture, points and scale at odds by more than 15 %, misfit beyond
+        Points outside the picture or the same, points and scale at odds by more than 15 %, misfit beyond
         chi squared's 99 % point, or a view of the other side than the photo's face.
     LensError
         If a point lies where the lens profile does not reach.
@@ -75,8 +75,8 @@ def place_photo(
         )
     if size is not None:
         pairs.check_within(size)
-    rectifier = Rectifier(scale, lens)
-    flags = check_distance(pairs, rectifier) | _lens_flag(photo, rectifier)
+    rectifier = Rectifier(scale, lens, pairs.image)
+    flags = check_distance(pairs, scale) | _lens_flag(photo, rectifier)
     drawn, problems = _drawn(photo, settings, size)
     fitted, fit_flags = _fitted(photo, pairs, rectifier, layout, list(drawn.values()))
     flags |= fit_flags
@@ -124,21 +124,28 @@ def _fitted(
 ) -> tuple[LayoutMap, frozenset[Flag]]:
     model = choose_model(pairs, rectifier)
     hand = expected_hand(photo, layout.member)
-    if len(pairs) == 2:
+    side: frozenset[Flag] = frozenset()
+    if pairs.in_line:
         may_turn = photo.placement is not None and photo.placement.mirrored is None
-        hand, side = _side(pairs, rectifier, layout, drawn, hand) if may_turn else (hand, frozenset())
-        fitted = fit(pairs, rectifier, model, hand)
-        return fitted, side | check_residuals(fitted, LeftOut.empty(len(pairs)))
-    check_hand(photo, layout.member, pairs)
+        hand, side = _side(pairs, rectifier, layout, drawn, hand) if may_turn else (hand, side)
+    else:
+        check_hand(photo, layout.member, pairs)
     fitted = fit(pairs, rectifier, model, hand)
     left_out = leave_one_out(pairs, rectifier, model, hand) if fitted.dof else LeftOut.empty(len(pairs))
-    return fitted, check_residuals(fitted, left_out)
+    return fitted, side | _tilt_flags(model, rectifier) | check_residuals(fitted, left_out)
+
+
+def _tilt_flags(model: Model, rectifier: Rectifier) -> frozenset[Flag]:
+    """Pass on what a scale says of unseen tilt, where the fit does not find the tilt itself."""
+    if model == "homography" or rectifier.scale is None:
+        return frozenset()
+    return rectifier.scale.flags & {Flag.TILT_ASSUMED, Flag.TILT_NOT_STATED}
 
 
 def _side(
     pairs: Pairs, rectifier: Rectifier, layout: MemberLayout, drawn: list[Outline], hand: int
 ) -> tuple[int, frozenset[Flag]]:
-    """Choose the side two pairs cannot tell.
+    """Choose the side that two pairs, or more in one line, cannot tell.
 
     The face decides. Where it puts a mark off the metal and the other side has every mark on it, the
     other side is taken and flagged.
@@ -162,7 +169,7 @@ def _place_mark(
     photo: Photo, mark: Mark, drawn: Outline, fitted: LayoutMap, flags: frozenset[Flag]
 ) -> PlacedOutline:
     outline = place_outline(drawn, fitted, f"photo {photo.id}, mark {mark.id}")
-    far = Hull.of(fitted.pairs.layout).is_far(outline)
+    far = Hull.of(fitted.pairs).is_far(outline)
     centre = outline.centroid
     return PlacedOutline(
         photo_id=photo.id,

@@ -10,9 +10,10 @@ from scipy.stats import chi2 as chi_squared
 
 from corrosion.errors import PlacementError
 from corrosion.model import Member, Photo
-from corrosion.placement.fits import PARAMETERS, LayoutMap, Model, fit, hand_of
+from corrosion.placement.fits import LayoutMap, Model, can_carry, fit, hand_of
 from corrosion.placement.pairs import Pairs, Rectifier
 from corrosion.quantity import FloatArray
+from corrosion.scale import PlaneScale
 from corrosion.terms import Face, Flag
 
 REFUSE_LEVEL = 0.01
@@ -35,7 +36,7 @@ def expected_hand(photo: Photo, member: Member) -> int:
 
 
 def check_hand(photo: Photo, member: Member, pairs: Pairs) -> None:
-    """Refuse three or more pairs that show the other side than the photo is tagged with.
+    """Refuse pairs, not all in one line, that show the other side than the photo is tagged with.
 
     Raises
     ------
@@ -55,7 +56,7 @@ def check_hand(photo: Photo, member: Member, pairs: Pairs) -> None:
     )
 
 
-def check_distance(pairs: Pairs, rectifier: Rectifier) -> frozenset[Flag]:
+def check_distance(pairs: Pairs, scale: PlaneScale | None) -> frozenset[Flag]:
     """Compare the photo's scale with the layout over the two points farthest apart.
 
     Returns
@@ -69,11 +70,11 @@ def check_distance(pairs: Pairs, rectifier: Rectifier) -> frozenset[Flag]:
     PlacementError
         Beyond 15 % and 3 combined standard uncertainties.
     """
-    if rectifier.scale is None:
+    if scale is None:
         return frozenset({Flag.LAYOUT_SCALE})
     ends = list(pairs.farthest())
     drawn = float(np.linalg.norm(np.diff(pairs.layout[ends], axis=0)))
-    measured, u_measured = _plane_distance(pairs, rectifier, pairs.image[ends])
+    measured, u_measured = _plane_distance(pairs, scale, pairs.image[ends])
     factor = drawn / measured
     u_factor = factor * math.hypot(math.sqrt(2.0) * pairs.u_layout / drawn, u_measured / measured)
     off = abs(factor - 1.0)
@@ -89,14 +90,14 @@ def check_distance(pairs: Pairs, rectifier: Rectifier) -> frozenset[Flag]:
     return frozenset({Flag.SCALE_DISAGREES})
 
 
-def _plane_distance(pairs: Pairs, rectifier: Rectifier, ends_px: FloatArray) -> tuple[float, float]:
+def _plane_distance(pairs: Pairs, scale: PlaneScale, ends_px: FloatArray) -> tuple[float, float]:
     """Distance of two points by the scale and its standard uncertainty, mm."""
-    across = np.diff(rectifier.plane(ends_px), axis=0)[0]
+    across = np.diff(scale.to_plane(ends_px), axis=0)[0]
     distance = float(np.linalg.norm(across))
     along = across / distance
-    clicks = pairs.sigma_px * along @ rectifier.jacobian(ends_px)
-    common = along @ np.diff(rectifier.shared(ends_px), axis=0)[0]
-    return distance, float(np.sqrt((clicks**2).sum() + (common**2).sum()))
+    clicks = pairs.sigma_px * along @ scale.jacobian_points(ends_px)
+    common = [along @ np.diff(moved, axis=0)[0] for moved in scale.shared_sensitivities(ends_px).values()]
+    return distance, float(np.sqrt((clicks**2).sum() + sum((part**2).sum() for part in common)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,11 +133,7 @@ def leave_one_out(pairs: Pairs, rectifier: Rectifier, model: Model, hand: int) -
     left_out = LeftOut.empty(len(pairs))
     for i in range(len(pairs)):
         others = pairs.without(i)
-        try:
-            others.check()
-        except PlacementError:
-            continue
-        if 2 * len(others) < PARAMETERS[model]:
+        if not can_carry(others, model):
             continue
         fitted = fit(others, rectifier, model, hand)
         off = pairs.layout[i] - fitted(pairs.image[i : i + 1])[0]

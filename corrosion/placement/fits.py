@@ -1,7 +1,8 @@
 """Maps from the picture to the layout, fitted to point pairs, with what is uncertain of them.
 
-Two pairs give a similarity, three a similarity (scaled photo) or an affine map (no scale, or one that
-cannot see tilt), four or more a homography. All keep first-order sensitivities, so a mark's position
+Four or more pairs in general position give a homography. Pairs in one line, two always are, give a
+similarity; the rest a similarity (scaled photo) or an affine map (no scale, or one that cannot see
+tilt). All keep first-order sensitivities, so a mark's position
 carries clicks, layout and scale together: C = Jh C_h Jh^T + Jx S Jx^T.
 """
 
@@ -71,10 +72,17 @@ class LayoutMap(ABC):
 
 def choose_model(pairs: Pairs, rectifier: Rectifier) -> Model:
     """Choose the map the pairs can carry."""
-    if len(pairs) >= 4:
+    if pairs.fix_a_plane:
         return "homography"
     metric = rectifier.scale is not None and rectifier.scale.kind not in TILT_BLIND
-    return "affine" if len(pairs) == 3 and not metric else "similarity"
+    return "similarity" if pairs.in_line or metric else "affine"
+
+
+def can_carry(pairs: Pairs, model: Model) -> bool:
+    """Whether pairs, some left out, still fix a map."""
+    if model == "homography":
+        return pairs.fix_a_plane
+    return len(pairs) >= 2 and (model == "similarity" or not pairs.in_line)
 
 
 def fit(pairs: Pairs, rectifier: Rectifier, model: Model, hand: int) -> LayoutMap:

@@ -12,6 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from corrosion.errors import LensError, PlacementError
 from corrosion.marks import Outline
 from corrosion.placement.fits import LayoutMap
+from corrosion.placement.pairs import Pairs
 from corrosion.quantity import FloatArray
 
 _FOOTPRINT_CELLS = 32
@@ -100,19 +101,19 @@ def _fair_cells(fitted: LayoutMap, size: tuple[int, int], shrink: float) -> Base
 class Hull:
     """Extent of the control points on the layout.
 
-    `width` is the shorter side of their hull, or the distance of just two points, mm.
+    `width` is the shorter side of their hull, mm; of points in one line it is their distance.
     """
 
     shape: BaseGeometry
     width: float
 
     @classmethod
-    def of(cls, layout: FloatArray) -> Hull:
-        """Enclose control points of shape (n, 2), mm."""
-        hull = shapely.convex_hull(shapely.multipoints(layout))
+    def of(cls, pairs: Pairs) -> Hull:
+        """Enclose control points."""
+        hull = shapely.convex_hull(shapely.multipoints(pairs.layout))
         corners = shapely.get_coordinates(shapely.oriented_envelope(hull))
         sides = np.linalg.norm(np.diff(corners[:3], axis=0), axis=1)
-        return cls(hull, float(sides.min()))
+        return cls(hull, float(sides.max() if pairs.in_line else sides.min()))
 
     def is_far(self, outline: BaseGeometry) -> bool:
         """Whether any corner lies beyond the hull by more than half its width."""

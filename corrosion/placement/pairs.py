@@ -11,6 +11,7 @@ from corrosion.lens import undistort
 from corrosion.model import LensProfile, Photo, Settings
 from corrosion.quantity import FloatArray
 from corrosion.scale import PlaneScale
+from corrosion.scale.plane import TILT
 
 U_LAYOUT_MM = 1.0
 """Standard uncertainty of a layout coordinate where none is stated: a rivet or rib line taken off a
@@ -49,7 +50,7 @@ class Pairs:
         Raises
         ------
         PlacementError
-            If there are none, two coincide, or three or more lie in one line.
+            If there are none, or two coincide.
         """
         place = f"photo {photo.id}"
         given = photo.placement
@@ -82,8 +83,21 @@ class Pairs:
         first, second = np.unravel_index(int(np.argmax(apart)), apart.shape)
         return int(first), int(second)
 
+    @property
+    def in_line(self) -> bool:
+        """Whether all points lie nearly in one line, as a row of fasteners does; two always do."""
+        return any(_thickness(points) < LEAST_THICKNESS for points in (self.image, self.layout))
+
+    @property
+    def fix_a_plane(self) -> bool:
+        """Whether four of the points are in general position: not all but one in one line."""
+        if len(self) < 4:
+            return False
+        kept = (np.delete(p, i, axis=0) for p in (self.image, self.layout) for i in range(len(self)))
+        return all(_thickness(points) >= LEAST_THICKNESS for points in kept)
+
     def check(self) -> None:
-        """Refuse points that cannot fix the photo.
+        """Refuse points that coincide.
 
         Raises
         ------
@@ -91,12 +105,6 @@ class Pairs:
         """
         for what, points in (("picture", self.image), ("layout", self.layout)):
             self._check_apart(what, points)
-            if len(points) > 2 and _in_line(points):
-                raise PlacementError(
-                    f"its {len(points)} points lie in one line in the {what}, or all but one of them do.",
-                    place=self.place,
-                    remedy="Choose points that enclose an area, or give just two.",
-                )
 
     def check_within(self, size: tuple[int, int]) -> None:
         """Refuse points outside a picture of this (width, height), px.
@@ -129,30 +137,29 @@ class Pairs:
                     )
 
 
-def _in_line(points: FloatArray) -> bool:
-    """Whether all points, or all but one of four or more, lie nearly in one line."""
-    if _thickness(points) < LEAST_THICKNESS:
-        return True
-    if len(points) == 3:
-        return False
-    # A homography needs four points no three of which are in line; with all but one in line there are none.
-    return any(_thickness(np.delete(points, i, axis=0)) < LEAST_THICKNESS for i in range(len(points)))
-
-
 def _thickness(points: FloatArray) -> float:
     large, small = np.linalg.svd(points - points.mean(axis=0), compute_uv=False)
     return float(small / large)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Rectifier:
     """Takes pixels to the plane a fit starts from: scaled mm, or ideal pixels where there is no scale.
 
     Both frames are turned like the picture: x right, y down.
+
+    Attributes
+    ----------
+    scale : PlaneScale or None
+    lens : LensProfile or None
+        Where there is no scale, which would bring its own.
+    anchor_px : ndarray of shape (n, 2)
+        Control points; what a tilt leaves of their shape is what a fit cannot take up.
     """
 
     scale: PlaneScale | None
     lens: LensProfile | None
+    anchor_px: FloatArray
 
     def ideal(self, points_px: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Undistort points: ideal pixels (n, 2) and their Jacobian (n, 2, 2)."""
@@ -172,8 +179,33 @@ class Rectifier:
 
     def shared(self, points_px: FloatArray) -> FloatArray:
         """Movements of plane points per standardised source they share: (n, 2, k)."""
-        sources = {} if self.scale is None else self.scale.shared_sensitivities(points_px)
+        sources = dict(self.scale.shared_sensitivities(points_px)) if self.scale else {}
+        tilted = self._tilted(points_px)
+        if self.scale is not None and tilted is not None:
+            # The bare relative doubt of a length would be taken up by the fit; its pattern is not.
+            sources[self.scale.source(TILT)] = tilted
         return np.concatenate([np.empty((len(points_px), 2, 0)), *sources.values()], axis=2)
+
+    def _tilted(self, points_px: FloatArray) -> FloatArray | None:
+        """Movements under every tilt the scale cannot see, (n, 2, h); None where it sees tilt.
+
+        Each hypothesis is turned, shifted and scaled onto the plane by the control points, and counts
+        with 1 / h of the variance.
+        """
+        if self.scale is None:
+            return None
+        n = len(self.anchor_px)
+        every = self.scale.alternatives(np.concatenate([self.anchor_px, points_px]))
+        if every is None:
+            return None
+        found = every[..., 0] + 1j * every[..., 1]
+        wanted = self.plane(self.anchor_px) @ np.array([1.0, 1j])
+        middle = found[:, :n].mean(axis=1, keepdims=True)
+        centred = found[:, :n] - middle
+        turn = (centred.conj() @ (wanted - wanted.mean())) / (np.abs(centred) ** 2).sum(axis=1)
+        aligned = turn[:, None] * (found[:, n:] - middle) + wanted.mean()
+        off = (aligned - self.plane(points_px) @ np.array([1.0, 1j])) / np.sqrt(len(every))
+        return np.stack([off.real.T, off.imag.T], axis=1)
 
     @property
     def u_lens_px(self) -> float:

@@ -189,18 +189,64 @@ def test_a_doubtful_point_is_flagged() -> None:
     assert Flag.RESIDUAL_HIGH in placed.flags
 
 
-@pytest.mark.parametrize(
-    "points",
-    [
-        [(400.0, 200.0), (450.0, 200.0), (500.0, 200.0)],
-        [(400.0, 200.0), (450.0, 225.0), (500.0, 250.0), (520.0, 260.0), (390.0, 195.0)],
-        [(400.0, 200.0), (450.0, 200.0), (500.0, 200.0), (450.0, 250.0)],
-    ],
-)
-def test_points_in_line_are_refused(points: list[tuple[float, float]]) -> None:
-    """Points in line, or all but one in line, do not fix a plane."""
-    with pytest.raises(PlacementError, match="one line"):
-        place(a_photo(PinholeCamera(tilt_deg=10.0), points))
+ROW = [(400.0, 200.0), (430.0, 200.0), (450.0, 200.0), (480.0, 200.0), (500.0, 200.0)]
+
+
+@pytest.mark.parametrize("points", [ROW, [*ROW, (450.0, 250.0)]])
+@pytest.mark.parametrize("face", ["outer", "inner"])
+def test_a_row_of_fasteners_places_a_scaled_photo(points: list[tuple[float, float]], face: str) -> None:
+    """Points in one line, or all but one, fix no plane but do turn and shift a photo that has a scale."""
+    camera = PinholeCamera(tilt_deg=25.0, roll_deg=10.0, hand=-1 if face == "outer" else 1)
+    placed = place(a_photo(camera, points, face=face))
+    assert centre_of(placed) == pytest.approx(ring_centre(), abs=1e-6)
+    assert len(placed.residuals_mm) == len(points)
+
+
+def test_a_wrong_point_in_a_row_is_named() -> None:
+    """A row has residuals: a point 8 mm along the row from its place is found."""
+    layout = [list(p) for p in ROW]
+    layout[3][0] += 8.0
+    with pytest.raises(PlacementError, match=r"point 4 at \(488, 200\) mm is 8\.0 mm"):
+        place(a_photo(PinholeCamera(), ROW, placement={"layout": layout}))
+
+
+def test_a_row_does_not_tell_the_side() -> None:
+    """Points in one line show no mirror view: where the face puts marks off the metal, it is flagged."""
+    edge = [(s, 0.0) for s, _ in ROW]
+    camera = PinholeCamera(at=(450.0, 20.0), hand=1)
+    placed = place(a_photo(camera, edge, pit=(450.0, 40.0), face="outer"))
+    assert Flag.SIDE_ASSUMED in placed.flags
+
+
+def _bar(camera: PinholeCamera, max_tilt_deg: float | None) -> dict[str, Any]:
+    """Give a bar on two layout points."""
+    ends = [(420.0, 180.0), (480.0, 180.0)]
+    bar = {"kind": "bar", "image": camera.sees(ends).tolist(), "length": 60.0, "u_length": 0.0}
+    return bar if max_tilt_deg is None else bar | {"max_tilt_deg": max_tilt_deg}
+
+
+@pytest.mark.parametrize("tilt", [5.0, 15.0, 25.0])
+@pytest.mark.parametrize("roll", [0.0, 45.0, 90.0])
+def test_a_bar_s_unseen_tilt_is_in_the_uncertainty(tilt: float, roll: float) -> None:
+    """A tilted photo scaled by a bar puts a mark beside its two points wrongly, within 3 of its u.
+
+    The stated largest tilt is the true one, so this is the worst the statement allows.
+    """
+    camera = PinholeCamera(tilt_deg=tilt, roll_deg=roll)
+    points = [(410.0, 200.0), (490.0, 200.0)]
+    pit = (450.0, 240.0)
+    photo = a_photo(camera, points, pit=pit, scale=_bar(camera, tilt), placement={"u_layout": 0.01})
+    placed = place(photo)
+    off = np.abs(centre_of(placed) - ring_centre(pit))
+    assert (off <= 3.0 * np.array(placed.marks[0].u_position)).all()
+    assert Flag.TILT_ASSUMED in placed.marks[0].flags
+
+
+def test_a_bar_without_a_stated_tilt_says_so() -> None:
+    """Where nobody stated the largest tilt the place carries that doubt as a flag."""
+    camera = PinholeCamera()
+    placed = place(a_photo(camera, TWO, scale=_bar(camera, None)))
+    assert Flag.TILT_NOT_STATED in placed.marks[0].flags
 
 
 def test_a_point_given_twice_is_refused() -> None:

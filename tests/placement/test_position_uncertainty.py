@@ -39,7 +39,7 @@ def test_two_points_give_the_closed_form(
     ends = np.array([(380.0, 150.0), (520.0, 260.0)])
     pairs = Pairs("photo f1", camera.sees(ends), ends, sigma, u_layout)
     mark = camera.sees(((1.0 - along) * ends[0] + along * ends[1])[None])[0]
-    covariance = fit(pairs, Rectifier(None, None), "similarity", hand).covariance(mark, 0.5)
+    covariance = fit(pairs, Rectifier(None, None, pairs.image), "similarity", hand).covariance(mark, 0.5)
     mm_per_px = camera.distance / FOCAL_PX
     share = (1.0 - along) ** 2 + along**2
     variance = share * (u_layout**2 + (mm_per_px * sigma) ** 2) + (mm_per_px * 0.5) ** 2 + u_layout**2
@@ -102,7 +102,7 @@ def test_exact_points_are_predicted_by_the_others() -> None:
     """With exact clicks every point lies where the others put it."""
     layout = np.array([(380, 150), (520, 150), (520, 260), (380, 260), (450, 170), (420, 240)], float)
     pairs = Pairs("photo f1", PinholeCamera(tilt_deg=30.0).sees(layout), layout, 0.5, 0.5)
-    left_out = leave_one_out(pairs, Rectifier(None, None), "homography", -1)
+    left_out = leave_one_out(pairs, Rectifier(None, None, pairs.image), "homography", -1)
     assert left_out.residuals == pytest.approx(np.zeros((6, 2)), abs=1e-6)
 
 
@@ -111,8 +111,7 @@ def test_a_left_out_point_shows_its_whole_error() -> None:
     layout = np.array([(380, 150), (520, 150), (520, 260), (380, 260), (450, 170), (420, 240)], float)
     image = PinholeCamera(tilt_deg=30.0).sees(layout)
     layout[4] += (3.0, 4.0)
-    left_out = leave_one_out(
-        Pairs("photo f1", image, layout, 0.5, 0.5), Rectifier(None, None), "homography", -1
-    )
+    pairs = Pairs("photo f1", image, layout, 0.5, 0.5)
+    left_out = leave_one_out(pairs, Rectifier(None, None, image), "homography", -1)
     assert left_out.residuals[4] == pytest.approx((3.0, 4.0), abs=1e-6)
     assert int(np.argmin(left_out.chi2)) == 4
