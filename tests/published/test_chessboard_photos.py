@@ -157,7 +157,7 @@ def test_calibration_is_the_published_one(boards: Boards) -> None:
 def test_areas_with_the_lens_profile(boards: Boards) -> None:
     """Undistorted, areas are right to 2 % and covered as their intervals say.
 
-    Bounds: bias 0.5 %, worst 2.5 %; 95 % intervals cover at least 85 %, below 95 % because the rectangles of
+    Bounds: bias 0.5 %, worst 2.5 %; 95 % intervals cover at least 85 %, not 95, as the rectangles of
     one photo share its four corners, and 13 photos are few.
     """
     found = measured_areas(boards, lens=True)
