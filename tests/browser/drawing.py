@@ -10,20 +10,23 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 from playwright.sync_api import Page, expect
+from scipy import ndimage
 
 SIZE = (1200, 900)
-# Centres (pixel convention: the centre of the top-left pixel is (0, 0)) of red, green and blue squares.
-SQUARES = {0: (500.0, 400.0), 1: (700.0, 400.0), 2: (500.0, 550.0)}
+# Centres of white squares, in the pixel convention: the centre of the top-left pixel is (0, 0).
+# White, because the colour of a JPEG preview is stored at half resolution and sits a fraction of a pixel off.
+SQUARES = ((500.0, 400.0), (700.0, 400.0), (500.0, 550.0))
 HALF = 10
+FAINT = 40.0
 
 
 def target_picture() -> bytes:
-    """Make a black picture with three squares of one pure colour each, 21 px wide."""
+    """Make a black picture with three white squares, 21 px wide."""
     pixels = np.zeros((SIZE[1], SIZE[0], 3), dtype=np.uint8)
-    for channel, (x, y) in SQUARES.items():
+    for x, y in SQUARES:
         rows = slice(int(y) - HALF, int(y) + HALF + 1)
         columns = slice(int(x) - HALF, int(x) + HALF + 1)
-        pixels[rows, columns, channel] = 255
+        pixels[rows, columns] = 255
     stream = io.BytesIO()
     Image.fromarray(pixels).save(stream, "PNG")
     return stream.getvalue()
@@ -57,33 +60,52 @@ def screen_map(page: Page) -> ScreenMap:
     A css px is an integer place on its upper left corner, a screenshot's pixel i covers [i, i + 1]: hence
     the half added to centroids.
     """
+    seen = np.asarray(Image.open(io.BytesIO(page.screenshot())).convert("L"), dtype=np.float64)
+    seen = np.where(_canvas_part(page, seen.shape), seen, 0.0)
+    labels, _ = ndimage.label(seen > FAINT)
+    squares = [index + 1 for index, box in enumerate(ndimage.find_objects(labels)) if _is_square(labels[box])]
+    assert len(squares) == len(SQUARES), f"{len(squares)} squares are on the screen"
+    boxes = ndimage.find_objects(labels)
+    centres = [_centroid(seen, boxes[square - 1]) for square in squares]
+    places = [(x + 0.5, y + 0.5, 1.0) for y, x in centres]
+    places.sort(key=lambda place: place[1])
+    screen = np.array([*sorted(places[:2]), places[2]])
+    solved = np.linalg.solve(screen, np.array(SQUARES))
+    return ScreenMap(np.asarray(solved.T, dtype=np.float64))
+
+
+def _centroid(seen: NDArray[np.float64], box: tuple[slice, slice]) -> tuple[float, float]:
+    """Centre of light of a square; the window takes in its faint, partly covered edge."""
+    rows, columns = (slice(max(0, part.start - 3), part.stop + 3) for part in box)
+    y, x = ndimage.center_of_mass(seen[rows, columns])
+    return float(y + rows.start), float(x + columns.start)
+
+
+def _is_square(part: NDArray[np.int_]) -> bool:
+    """Tell a filled square from lines, letters and rings drawn on the picture."""
+    height, width = part.shape
+    return height >= 4 and 0.75 < width / height < 1.34 and float((part > 0).mean()) > 0.8
+
+
+def _canvas_part(page: Page, shape: tuple[int, ...]) -> NDArray[np.bool_]:
+    """Mask of the canvas without the page's own buttons and bars on it."""
+    mask = np.zeros(shape, dtype=bool)
     box = page.locator("#canvas").bounding_box()
     assert box is not None
-    # The page's own bars and buttons are outside this part of the canvas.
-    shot = page.screenshot()
-    seen = np.asarray(Image.open(io.BytesIO(shot)).convert("RGB"), dtype=np.float64)
-    rows, columns = np.mgrid[0 : seen.shape[0], 0 : seen.shape[1]]
-    inside = (
-        (columns > box["x"] + 2)
-        & (columns < box["x"] + box["width"] - 62)
-        & (rows > box["y"] + 2)
-        & (rows < box["y"] + box["height"] - 2)
-    )
-    screen = []
-    for channel in SQUARES:
-        others = [other for other in range(3) if other != channel]
-        pure = np.clip(seen[..., channel] - seen[..., others].max(axis=-1), 0, None)
-        weight = np.where(inside & (pure > 24), pure, 0.0)
-        assert weight.sum() > 0, "a square is not on the screen"
-        screen.append(
-            [
-                (weight * (columns + 0.5)).sum() / weight.sum(),
-                (weight * (rows + 0.5)).sum() / weight.sum(),
-                1.0,
-            ]
-        )
-    solved = np.linalg.solve(np.array(screen), np.array(list(SQUARES.values())))
-    return ScreenMap(np.asarray(solved.T, dtype=np.float64))
+    mask[_span(box["y"] + 4, box["height"] - 8), _span(box["x"] + 4, box["width"] - 8)] = True
+    for over in ("#draw-bar", ".zoom", "#under"):
+        hidden = page.locator(over).bounding_box()
+        if hidden is not None:
+            rows, columns = (
+                _span(hidden["y"] - 2, hidden["height"] + 4),
+                _span(hidden["x"] - 2, hidden["width"] + 4),
+            )
+            mask[rows, columns] = False
+    return mask
+
+
+def _span(start: float, length: float) -> slice:
+    return slice(max(0, int(start)), max(0, int(start + length)))
 
 
 def saved(page: Page) -> None:

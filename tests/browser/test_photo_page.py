@@ -11,7 +11,7 @@ from tests.api.samples import new_survey, tag, upload
 from tests.browser.conftest import OpenPage, Service
 from tests.browser.drawing import ScreenMap, click, saved, screen_map, stored, target_picture
 
-BAR = {"kind": "bar", "image": [[500, 400], [700, 400]], "length": 50.0, "u_length": 0.1, "max_tilt_deg": 10}
+BAR = {"kind": "bar", "image": [[420, 620], [620, 620]], "length": 50.0, "u_length": 0.1, "max_tilt_deg": 10}
 # Outline in picture pixels; convex, inside the picture, away from the bars of the page.
 CORNERS = [(560.0, 430.0), (640.0, 425.0), (650.0, 500.0), (570.0, 510.0)]
 
@@ -260,7 +260,7 @@ def test_ellipse_is_stored_as_an_ellipse(service: Service, open_page: OpenPage, 
     """Three clicks give an ellipse whose first axis joins the first two."""
     page = open_page(f"/photos/{scaled}").page
     seen = ready(page)
-    page.get_by_text("Ellipse", exact=True).click()
+    page.get_by_role("radio", name="Ellipse").check()
     page.get_by_role("button", name="Blend-out", exact=True).click()
     under = []
     for point in ((540, 470), (660, 470), (600, 500)):
@@ -303,8 +303,8 @@ def test_place_on_the_layout(service: Service, open_page: OpenPage, scaled: str)
     page = open_page(f"/photos/{scaled}").page
     ready(page)
     page.get_by_role("tab", name="3 Place").click()
-    page.get_by_label("Member").select_option("SK1")
-    page.get_by_label("Face").select_option("outer")
+    page.get_by_label("Member", exact=True).select_option("SK1")
+    page.get_by_label("Face", exact=True).select_option("outer")
     expect(page.locator("#layout canvas").first).to_be_visible()
     page.wait_for_timeout(500)
     seen = screen_map(page)

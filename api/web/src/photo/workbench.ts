@@ -78,7 +78,8 @@ export class Workbench {
     this.store.onChange((change) => {
       if (change === "tool" || change === "doc" || change === "panel") this.renderLayout();
       if (change === "tool" && this.draw.active) this.toStage();
-      soon(this.render);
+      if (change === "sync") this.notices.render();
+      else soon(this.render);
     });
     this.renderLayout();
     this.render();
@@ -130,7 +131,8 @@ export class Workbench {
   /** On a phone the tool buttons are below the picture: bring it back into sight. */
   private toStage(): void {
     const stage = byId("stage");
-    if (stage.getBoundingClientRect().top < 0 || stage.getBoundingClientRect().bottom > innerHeight) {
+    const { top, bottom } = stage.getBoundingClientRect();
+    if (matchMedia("(max-width: 60rem)").matches && (top < 0 || bottom > innerHeight)) {
       stage.scrollIntoView({ block: "start", behavior: reducedMotion() ? "auto" : "smooth" });
     }
     byId("canvas").focus({ preventScroll: true });
@@ -176,7 +178,24 @@ export class Workbench {
     document.addEventListener("keydown", (event) => {
       if (!event.defaultPrevented && this.keys.onPage(event)) event.preventDefault();
     });
-    new ResizeObserver(() => this.canvas.map.updateSize()).observe(canvas);
+    new ResizeObserver(() => this.snap()).observe(byId("photo-pane"));
+    new ResizeObserver(() => this.snap()).observe(document.body);
+  }
+
+  /**
+   * Put the canvas on whole css px. Browsers draw it on whole pixels but report the pointer against its
+   * fractional box, which would shift every drawn point by up to half a css px.
+   */
+  private snap(): void {
+    const canvas = byId("canvas");
+    const pane = byId("photo-pane");
+    const box = pane.getBoundingClientRect();
+    const [x, y] = [box.left + pane.clientLeft + scrollX, box.top + pane.clientTop + scrollY];
+    canvas.style.left = `${Math.ceil(x) - x}px`;
+    canvas.style.top = `${Math.ceil(y) - y}px`;
+    canvas.style.width = `${Math.floor(box.width - 2 * pane.clientLeft) - 1}px`;
+    canvas.style.height = `${Math.floor(box.height - 2 * pane.clientTop) - 1}px`;
+    this.canvas.map.updateSize();
   }
 
   private wireGlass(): void {
@@ -244,7 +263,7 @@ export class Workbench {
     const wanted = this.store.panel === "place" && this.member !== null;
     byId("stage").classList.toggle("split", wanted);
     pane.hidden = !wanted;
-    this.canvas.map.updateSize();
+    this.snap();
     if (!wanted) return;
     this.layout.show(this.member);
     const layout = this.store.doc.placement?.layout ?? [];
