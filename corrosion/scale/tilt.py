@@ -2,7 +2,11 @@
 
 A bar gives one length and says nothing of the tilt. Rather than bound each measure by a formula, the
 picture is rectified for a fan of tilts, and every measure is taken again under each: what perspective
-does across a mark far from the bar, or far from the middle of a wide picture, is then included.
+does across a mark far from the bar, or far from the middle of a wide picture, is then included. Small
+marks come out as by the closed form, (1 / cos t)(1 + 3 d sin t / Z) - 1 for an area d from the bar.
+
+Tilt is the angle between optical axis and surface normal. Without a lens profile the optical axis is taken
+to pass through the middle of the picture: a cropped picture breaks this.
 """
 
 from __future__ import annotations

@@ -353,3 +353,36 @@ def test_too_high_without_distance_is_refused(camera: Pinhole) -> None:
     fitted(scale, distance=300)
     with pytest.raises(ScaleError, match="only 15 mm"):
         fitted(scale, distance=15)
+
+
+# What a bar cannot see --------------------------------------------------------------------------------
+
+
+def half_width(focal: float, tilt_deg: float, away_mm: float) -> float:
+    """Relative half-width of a small area `away_mm` beside a 20 mm bar seen at 300 mm."""
+    camera = Pinhole(distance=300, focal=focal, size=(40001, 40001))
+    lens = LENS | {"size": [40001, 40001], "matrix": [focal, focal, 20000, 20000]}
+    ends = camera.see([[-10, 0], [10, 0]])
+    scale = fitted(bar(ends, 20, max_tilt_deg=tilt_deg), size=(40001, 40001), lens=lens)
+    places = scale.alternatives(camera.see(ngon(24, 0.5, (0, away_mm))))
+    assert places is not None
+    areas = np.array([area(place) for place in places])
+    return float(np.abs(areas / area(ngon(24, 0.5)) - 1).max())
+
+
+@pytest.mark.parametrize("tilt_deg", [5, 15, 30])
+def test_half_width_at_the_bar_is_the_cosine(tilt_deg: float) -> None:
+    """Where perspective is nothing, an area's half-width is 1 / cos t - 1."""
+    # The bar's own length, 10 mm at 300 mm, still leaves (10 / 300)^2 sin^2 t of perspective.
+    expected = 1 / math.cos(math.radians(tilt_deg)) - 1
+    assert half_width(1200, tilt_deg, 0.0) == pytest.approx(expected, rel=0.01, abs=2e-4)
+
+
+@pytest.mark.parametrize("away_mm", [10.0, 20.0, 35.0])
+def test_half_width_grows_with_the_distance_from_the_bar(away_mm: float) -> None:
+    """Perspective over d adds 3 d sin t / Z to an area's half-width, as w^-3 does (first order)."""
+    t = math.radians(10)
+    expected = (1 + 3 * away_mm * math.sin(t) / 300) / math.cos(t) - 1
+    found = half_width(1200, 10, away_mm)
+    # Second order: 6 (d sin t / Z)^2, and the slope's own cosine on either side.
+    assert found == pytest.approx(expected, abs=6 * (away_mm * math.sin(t) / 300) ** 2 + 0.003)
