@@ -13,20 +13,23 @@ from playwright.sync_api import Page, expect
 from scipy import ndimage
 
 SIZE = (1200, 900)
-# Centres of white squares, in the pixel convention: the centre of the top-left pixel is (0, 0).
-# White, because the colour of a JPEG preview is stored at half resolution and sits a fraction of a pixel off.
-SQUARES = ((500.0, 400.0), (700.0, 400.0), (500.0, 550.0))
-HALF = 10
+# Centres of white spots, in the pixel convention: the centre of the top-left pixel is (0, 0). White, because
+# the colour of a JPEG preview is stored at half resolution and sits a fraction of a pixel off; soft (normal
+# distributions), because a browser that shrinks a picture samples it and would shift a sharp edge.
+SPOTS = ((540.0, 400.0), (660.0, 400.0), (540.0, 520.0))
+SIGMA = 8.0
 FAINT = 40.0
+# Light below this is noise of the preview's compression.
+FLOOR = 3.0
 
 
 def target_picture() -> bytes:
-    """Make a black picture with three white squares, 21 px wide."""
-    pixels = np.zeros((SIZE[1], SIZE[0], 3), dtype=np.uint8)
-    for x, y in SQUARES:
-        rows = slice(int(y) - HALF, int(y) + HALF + 1)
-        columns = slice(int(x) - HALF, int(x) + HALF + 1)
-        pixels[rows, columns] = 255
+    """Make a black picture with three soft white spots."""
+    y, x = np.mgrid[0 : SIZE[1], 0 : SIZE[0]].astype(float)
+    light = np.zeros((SIZE[1], SIZE[0]))
+    for spot_x, spot_y in SPOTS:
+        light += 255 * np.exp(-((x - spot_x) ** 2 + (y - spot_y) ** 2) / (2 * SIGMA**2))
+    pixels = np.repeat(np.rint(light).astype(np.uint8)[..., None], 3, axis=-1)
     stream = io.BytesIO()
     Image.fromarray(pixels).save(stream, "PNG")
     return stream.getvalue()
@@ -34,7 +37,7 @@ def target_picture() -> bytes:
 
 @dataclass(frozen=True)
 class ScreenMap:
-    """Affine map from screen (css px) to picture pixels, from three squares seen in a screenshot."""
+    """Affine map from screen (css px) to picture pixels, from three spots seen in a screenshot."""
 
     matrix: NDArray[np.float64]
 
@@ -55,7 +58,7 @@ class ScreenMap:
 
 
 def screen_map(page: Page) -> ScreenMap:
-    """Find the squares in a screenshot of the canvas.
+    """Find the spots in a screenshot of the canvas.
 
     A css px is an integer place on its upper left corner, a screenshot's pixel i covers [i, i + 1]: hence
     the half added to centroids.
@@ -63,28 +66,30 @@ def screen_map(page: Page) -> ScreenMap:
     seen = np.asarray(Image.open(io.BytesIO(page.screenshot())).convert("L"), dtype=np.float64)
     seen = np.where(_canvas_part(page, seen.shape), seen, 0.0)
     labels, _ = ndimage.label(seen > FAINT)
-    squares = [index + 1 for index, box in enumerate(ndimage.find_objects(labels)) if _is_square(labels[box])]
-    assert len(squares) == len(SQUARES), f"{len(squares)} squares are on the screen"
-    boxes = ndimage.find_objects(labels)
-    centres = [_centroid(seen, boxes[square - 1]) for square in squares]
-    places = [(x + 0.5, y + 0.5, 1.0) for y, x in centres]
+    boxes = [box for box in ndimage.find_objects(labels) if _is_round(labels[box] > 0)]
+    assert len(boxes) == len(SPOTS), f"{len(boxes)} spots are on the screen"
+    places = [(x + 0.5, y + 0.5, 1.0) for y, x in (_centroid(seen, box) for box in boxes)]
     places.sort(key=lambda place: place[1])
     screen = np.array([*sorted(places[:2]), places[2]])
-    solved = np.linalg.solve(screen, np.array(SQUARES))
+    solved = np.linalg.solve(screen, np.array(SPOTS))
     return ScreenMap(np.asarray(solved.T, dtype=np.float64))
 
 
 def _centroid(seen: NDArray[np.float64], box: tuple[slice, slice]) -> tuple[float, float]:
-    """Centre of light of a square; the window takes in its faint, partly covered edge."""
-    rows, columns = (slice(max(0, part.start - 3), part.stop + 3) for part in box)
-    y, x = ndimage.center_of_mass(seen[rows, columns])
+    """Centre of light of a spot: the box holds 1.9 sigma to each side, the window twice that."""
+    window = []
+    for part in box:
+        half = (part.stop - part.start) // 2
+        window.append(slice(max(0, part.start - half), part.stop + half))
+    rows, columns = window
+    y, x = ndimage.center_of_mass(np.clip(seen[rows, columns] - FLOOR, 0, None))
     return float(y + rows.start), float(x + columns.start)
 
 
-def _is_square(part: NDArray[np.int_]) -> bool:
-    """Tell a filled square from lines, letters and rings drawn on the picture."""
+def _is_round(part: NDArray[np.bool_]) -> bool:
+    """Tell a spot from lines, letters and rings drawn on the picture."""
     height, width = part.shape
-    return height >= 4 and 0.75 < width / height < 1.34 and float((part > 0).mean()) > 0.8
+    return height >= 5 and 0.8 < width / height < 1.25 and 0.7 < float(part.mean()) < 0.9
 
 
 def _canvas_part(page: Page, shape: tuple[int, ...]) -> NDArray[np.bool_]:

@@ -1,0 +1,120 @@
+"""Every page against WCAG 2.2 A and AA as far as axe-core checks it, narrow screens, and big targets."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page
+
+from tests.api.samples import PLACEMENT, picture, survey_file
+from tests.browser.conftest import OpenPage, Service
+
+pytest.importorskip("axe_playwright_python")
+AXE = files("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8")
+TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+NAMES = ["/", "/structures/new", "structure", "survey", "photos", "map", "findings", "/surveys/nothing"]
+# Targets of a gloved finger; WCAG 2.2, 2.5.8 asks for 24 px, 2.5.5 (AAA) for 44 px.
+TOUCH_PX = 44
+TARGETS = (
+    "button:visible, a.button:visible, select:visible, input:visible, summary:visible, nav li a:visible"
+)
+
+
+@pytest.fixture(scope="module")
+def survey(service: Service) -> str:
+    """Give a survey that uses every part of a survey file."""
+    document = survey_file()
+    document["photos"][0] |= {"lens": None, "view": "daylight", "placement": PLACEMENT}
+    made = service.client.post("/api/surveys/import", json=document).json()["survey"]["id"]
+    service.client.post(f"/api/surveys/{made}/photos", files=[("files", ("f1.jpg", picture(95)))])
+    return str(made)
+
+
+def address(name: str, survey: str, service: Service) -> str:
+    """Return the address of a page by its name."""
+    if name == "structure":
+        return f"/structures/{service.client.get(f'/api/surveys/{survey}').json()['structure_id']}"
+    return {"survey": f"/surveys/{survey}"}.get(
+        name, name if name[0] == "/" else f"/surveys/{survey}/{name}"
+    )
+
+
+def faults(page: Page) -> list[str]:
+    """Run axe on a page; return what is wrong, with where."""
+    page.evaluate(AXE)
+    found: dict[str, Any] = page.evaluate(
+        "tags => axe.run(document, {runOnly: {type: 'tag', values: tags}})", TAGS
+    )
+    return [
+        f"{one['id']}: {node['target']} {node['failureSummary']}"
+        for one in found["violations"]
+        for node in one["nodes"]
+    ]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("name", NAMES)
+def test_no_fault_that_axe_finds(
+    open_page: OpenPage, browser: Browser, service: Service, survey: str, name: str, scheme: str
+) -> None:
+    """Contrast, names, roles, landmarks and labels hold on every page, light and dark."""
+    context = browser.new_context(
+        color_scheme="dark" if scheme == "dark" else "light", reduced_motion="reduce"
+    )
+    watched = open_page(address(name, survey, service), context=context)
+    watched.expected = ("404",)
+    watched.page.wait_for_load_state("networkidle")
+    assert faults(watched.page) == []
+    context.close()
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_nothing_is_wider_than_a_narrow_phone(
+    open_page: OpenPage, browser: Browser, service: Service, survey: str, name: str
+) -> None:
+    """At 360 px no page scrolls sideways (WCAG 2.2, 1.4.10 asks for 320 px; both are checked)."""
+    for width in (360, 320):
+        context = browser.new_context(viewport={"width": width, "height": 740}, has_touch=True)
+        watched = open_page(address(name, survey, service), context=context)
+        watched.expected = ("404",)
+        watched.page.wait_for_load_state("networkidle")
+        assert watched.page.evaluate("document.documentElement.scrollWidth") <= width
+        context.close()
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_targets_are_big_enough_for_gloves(
+    open_page: OpenPage, service: Service, survey: str, name: str
+) -> None:
+    """Every button, field and menu is at least 44 px high on a phone."""
+    watched = open_page(address(name, survey, service), phone=True)
+    watched.expected = ("404",)
+    watched.page.wait_for_load_state("networkidle")
+    small = watched.page.locator(TARGETS).evaluate_all(
+        """(all, least) => all.map(one => (one.closest("label.check, label.pick, .segments label") ?? one))
+            .filter(one => !one.closest(".visually-hidden"))
+            .map(one => [one.outerHTML.slice(0, 90), one.getBoundingClientRect().height])
+            .filter(([, height]) => height > 1 && height < least)""",
+        TOUCH_PX - 0.5,
+    )
+    assert small == []
+
+
+def test_the_skip_link_is_first_and_works(open_page: OpenPage) -> None:
+    """The first Tab offers to skip the frame; Enter moves to the content."""
+    page = open_page("/").page
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.textContent") == "Skip to content"
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.id") == "content"
+
+
+def test_the_focus_is_seen(open_page: OpenPage, survey: str) -> None:
+    """Whatever has the focus by keyboard has an outline of at least 2 px."""
+    page = open_page(f"/surveys/{survey}/findings").page
+    for _ in range(14):
+        page.keyboard.press("Tab")
+        width = page.evaluate("parseFloat(getComputedStyle(document.activeElement).outlineWidth)")
+        assert width >= 2, page.evaluate("document.activeElement.outerHTML")
