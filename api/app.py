@@ -109,7 +109,12 @@ def build_context(settings: Settings) -> Context:
         ) from error
     database = Database(settings.database_url or f"sqlite:///{(folder / 'corrosion.sqlite3').resolve()}")
     database.migrate()
-    files = PictureFiles(settings.picture_url, folder=folder / "pictures", incoming=folder / "incoming")
+    files = PictureFiles(
+        settings.picture_url,
+        folder=folder / "pictures",
+        incoming=folder / "incoming",
+        endpoint=settings.picture_endpoint,
+    )
     abandoned = files.remove_abandoned()
     if abandoned:
         logger.info("removed %d files that broken-off uploads left behind", abandoned)

@@ -12,20 +12,31 @@ import os
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from datetime import timedelta
 from pathlib import Path
 from tempfile import NamedTemporaryFile
-from typing import IO, Literal
+from typing import IO, TYPE_CHECKING, Literal
 
 import obstore
 from obstore.exceptions import AlreadyExistsError, BaseError
-from obstore.store import LocalStore, ObjectStore, from_url
+from obstore.store import LocalStore, ObjectStore, S3Store, from_url
 
+from api.settings import is_loopback_http
 from corrosion.errors import StorageError
+
+if TYPE_CHECKING:  # obstore has these in its stubs only
+    from obstore.store import ClientConfig, RetryConfig
 
 Derived = Literal["preview", "thumbnail", "picture"]
 
 # A temporary file not written to for this long belongs to a process that died.
 ABANDONED_SECONDS = 3600.0
+
+# A person waits for the answer: the library's own three minutes of retries are too long, and its half
+# minute for one request too short for a large original on a slow line.
+RETRIES = 4
+RETRY_TIME = timedelta(seconds=20)
+REQUEST_TIME = timedelta(minutes=5)
 
 
 @dataclass
@@ -86,6 +97,8 @@ class PictureFiles:
         Where local originals live.
     incoming : Path
         Folder for uploads in progress.
+    endpoint : str, optional
+        Address of the S3 server that an ``s3://`` URL means.
 
     Raises
     ------
@@ -93,13 +106,21 @@ class PictureFiles:
         If a folder cannot be made or the URL cannot be used.
     """
 
-    def __init__(self, url: str | None, *, folder: Path, incoming: Path) -> None:
+    def __init__(
+        self, url: str | None, *, folder: Path, incoming: Path, endpoint: str | None = None
+    ) -> None:
         self._incoming = incoming
         self._folder = folder.resolve() if url is None else None
+        if endpoint is not None and not (url or "").startswith("s3://"):
+            raise StorageError(
+                f"there is an S3 address but {url!r} names no bucket.",
+                place="CORROSION_PICTURE_ENDPOINT",
+                remedy="Set CORROSION_PICTURE_URL to s3://bucket, or unset the address.",
+            )
         try:
             incoming.mkdir(parents=True, exist_ok=True)
             self._store: ObjectStore = (
-                LocalStore(prefix=folder.resolve(), mkdir=True) if url is None else from_url(url)
+                LocalStore(prefix=folder.resolve(), mkdir=True) if url is None else _remote(url, endpoint)
             )
         except (OSError, BaseError, ValueError) as error:
             raise StorageError(
@@ -144,12 +165,12 @@ class PictureFiles:
             obstore.put(self._store, key, incoming.path, mode="create")
             self._sync(key)
         except AlreadyExistsError:
-            self._check_size(key, incoming.size)
+            self._check_size(incoming.sha256, incoming.size)
         except (OSError, BaseError) as error:
             raise _unwritable(error) from error
 
-    def _check_size(self, key: str, size: int) -> None:
-        stored = obstore.head(self._store, key)["size"]
+    def _check_size(self, sha256: str, size: int) -> None:
+        key, stored = _key(sha256), self.size_of(sha256)
         if stored != size:
             raise StorageError(
                 f"the stored original has {stored} bytes, the same picture uploaded now has {size}.",
@@ -182,7 +203,7 @@ class PictureFiles:
         try:
             return int(obstore.head(self._store, _key(sha256))["size"])
         except (FileNotFoundError, BaseError) as error:
-            raise _lost(sha256) from error
+            raise _lost(sha256, error) from error
 
     def stream(self, sha256: str, start: int, stop: int) -> Iterator[bytes]:
         """Yield the bytes ``start`` to ``stop`` (exclusive) of an original, in pieces.
@@ -197,7 +218,7 @@ class PictureFiles:
         try:
             got = obstore.get(self._store, _key(sha256), options={"range": (start, stop)})
         except (FileNotFoundError, BaseError) as error:
-            raise _lost(sha256) from error
+            raise _lost(sha256, error) from error
         return (bytes(piece) for piece in got.stream(min_chunk_size=256 * 1024))
 
     def read(self, sha256: str) -> bytes:
@@ -205,7 +226,7 @@ class PictureFiles:
         try:
             return bytes(obstore.get(self._store, _key(sha256)).bytes())
         except (FileNotFoundError, BaseError) as error:
-            raise _lost(sha256) from error
+            raise _lost(sha256, error) from error
 
     def keep_derived(self, kind: Derived, sha256: str, data: bytes) -> None:
         """Keep a picture made from an original. It can be made again, so it may be overwritten."""
@@ -220,17 +241,39 @@ class PictureFiles:
             return bytes(obstore.get(self._store, f"{kind}/{sha256[:2]}/{sha256}.jpg").bytes())
         except FileNotFoundError:
             return None
+        except BaseError as error:
+            raise _lost(sha256, error) from error
+
+
+def _remote(url: str, endpoint: str | None) -> ObjectStore:
+    """Open an object store; keys come from its own environment variables, so that no setting holds them."""
+    if not url.startswith("s3://"):
+        return from_url(url)
+    retries: RetryConfig = {"max_retries": RETRIES, "retry_timeout": RETRY_TIME}
+    options: ClientConfig = {"timeout": REQUEST_TIME}
+    if endpoint is None:
+        return S3Store.from_url(url, client_options=options, retry_config=retries)
+    options["allow_http"] = is_loopback_http(endpoint)
+    return S3Store.from_url(url, endpoint=endpoint, client_options=options, retry_config=retries)
 
 
 def _key(sha256: str) -> str:
     return f"sha256/{sha256[:2]}/{sha256}"
 
 
-def _lost(sha256: str) -> StorageError:
+def _lost(sha256: str, error: Exception) -> StorageError:
+    """Tell a picture that is gone from a store that does not answer: the ways out differ."""
+    place = f"picture {sha256}"
+    if isinstance(error, FileNotFoundError):
+        return StorageError(
+            "the original is not in the picture store.",
+            place=place,
+            remedy="Restore the picture store from a backup; the survey itself is intact.",
+        )
     return StorageError(
-        "the original is not in the picture store.",
-        place=f"picture {sha256}",
-        remedy="Restore the picture store from a backup; the survey itself is intact.",
+        f"the picture store does not answer ({type(error).__name__}).",
+        place=place,
+        remedy="Check that it runs and accepts the service's keys, then try again.",
     )
 
 
@@ -240,5 +283,5 @@ def _unwritable(error: Exception) -> StorageError:
     return StorageError(
         f"the picture could not be written ({reason}).",
         place="picture store",
-        remedy="Check the free space and the rights on the data folder, then upload it again.",
+        remedy="Check that the store runs, its free space and the rights on it, then upload it again.",
     )

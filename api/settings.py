@@ -6,8 +6,9 @@ import os
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Self
+from urllib.parse import urlsplit
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
 from corrosion.errors import CorrosionError
 
@@ -39,7 +40,17 @@ class Settings(BaseModel):
     ] = None
     picture_url: Annotated[
         str | None,
-        Field(description="Object store URL for originals, such as s3://bucket; a folder if unset."),
+        Field(
+            description="Object store URL for originals, such as s3://bucket; a folder if unset. Its keys "
+            "are read from AWS_ACCESS_KEY_ID and AWS_SECRET_ACCESS_KEY, its region from AWS_REGION."
+        ),
+    ] = None
+    picture_endpoint: Annotated[
+        str | None,
+        Field(
+            description="Address of an S3 server of your own for picture_url, such as "
+            "https://store.example; http only on this machine."
+        ),
     ] = None
     host: Annotated[
         str, Field(description="Address to listen on. Only loopback for now: there are no accounts yet.")
@@ -65,6 +76,14 @@ class Settings(BaseModel):
     photo_workers: Annotated[
         int, Field(ge=0, description="Pictures decoded at the same time; 0 means one per processor.")
     ] = 0
+
+    @field_validator("picture_endpoint")
+    @classmethod
+    def _check_endpoint(cls, value: str | None) -> str | None:
+        # Over plain http anyone on the way could read the pictures and repeat the signed requests.
+        if value is not None and not (value.startswith("https://") or is_loopback_http(value)):
+            raise ValueError("must start with https://, or with http:// and a loopback host")
+        return value
 
     @classmethod
     def from_environment(cls, environment: Mapping[str, str] | None = None) -> Self:
@@ -111,6 +130,12 @@ class Settings(BaseModel):
                 place=PREFIX + "HOST",
                 remedy="Use 127.0.0.1, ::1 or localhost until accounts exist.",
             )
+
+
+def is_loopback_http(url: str) -> bool:
+    """Whether a URL is plain http to this machine."""
+    parts = urlsplit(url)
+    return parts.scheme == "http" and parts.hostname in LOOPBACK_HOSTS
 
 
 def _split(text: str) -> tuple[str, ...]:

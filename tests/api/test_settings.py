@@ -34,3 +34,24 @@ def test_a_bad_value_names_its_variable() -> None:
     """A value that cannot be used is refused with the variable and the value."""
     with pytest.raises(SettingsError, match=r"CORROSION_PORT: .*'many'"):
         Settings.from_environment({"CORROSION_PORT": "many"})
+
+
+@pytest.mark.parametrize(
+    ("address", "taken"),
+    [
+        ("https://store.example", True),
+        ("http://127.0.0.1:9000", True),
+        ("http://localhost:9000", True),
+        ("http://store.example", False),
+        ("http://127.0.0.1.example", False),
+        ("store.example", False),
+    ],
+)
+def test_pictures_go_over_plain_http_only_on_this_machine(address: str, *, taken: bool) -> None:
+    """An object store elsewhere must be asked over https; the refusal names the variable."""
+    source = {"CORROSION_PICTURE_ENDPOINT": address}
+    if taken:
+        assert Settings.from_environment(source).picture_endpoint == address
+        return
+    with pytest.raises(SettingsError, match="CORROSION_PICTURE_ENDPOINT"):
+        Settings.from_environment(source)
