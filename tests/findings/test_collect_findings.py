@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import LineString, Point
 
+from corrosion.quantity import Measured
 from corrosion.results import Finding
 from corrosion.terms import Face, Flag, MarkKind
 from tests.findings.builders import MEMBER, Scene, disc, square
@@ -63,7 +64,9 @@ def test_marks_of_one_photo_never_join() -> None:
     """Two overlapping marks in one photo are two marks: the person who drew them saw both."""
     scene = Scene()
     scene.mark("f1", "A", disc(), depth=0.05).mark("f1", "B", disc(), depth=0.05)
-    assert len(scene.find()) == 2
+    findings = scene.find()
+    assert len(findings) == 2
+    assert not any(Flag.DOUBLE_COUNT in f.flags for f in findings)
 
 
 def test_one_photo_is_never_bridged_through_another() -> None:
@@ -158,6 +161,14 @@ def test_points_join_within_three_combined_uncertainties(distance: float, joined
     assert len(scene.find()) == (1 if joined else 2)
 
 
+def test_one_doubtful_place_does_not_widen_the_others() -> None:
+    """Two well-placed points 2.2 mm apart stay two, whatever the doubt of a third far away."""
+    scene = Scene()
+    scene.mark("f1", "A", Point(400, 200), kind="pit").mark("f2", "A", Point(402.2, 200), kind="pit")
+    scene.mark("f3", "A", Point(800, 200), kind="pit", u_position=50.0)
+    assert len(scene.find()) == 3
+
+
 def test_a_point_joins_the_outline_it_lies_in() -> None:
     """A pit marked by a point in one photo and outlined in another is one pit, with the outline."""
     scene = Scene()
@@ -199,6 +210,16 @@ def test_the_best_known_area_is_the_finding_s() -> None:
     assert finding.quantities["area"].value == pytest.approx(disc(radius=11).area)
     assert finding.outline is not None
     assert finding.outline.equals(disc(radius=11))
+
+
+def test_an_area_of_unknown_uncertainty_is_not_the_best_known() -> None:
+    """A photo without a stated tilt gives an area but no uncertainty; another photo's area is used."""
+    scene = Scene()
+    scene.mark("f1", "A", disc(radius=10), depth=0.05)
+    scene.areas["f1", "A"] = Measured(314.0, "mm2", known=False)
+    scene.mark("f2", "A", disc(radius=11), depth=0.03, relative_u=0.2)
+    (finding,) = scene.find()
+    assert finding.quantities["area"].value == pytest.approx(disc(radius=11).area)
 
 
 def test_flags_of_all_sightings_stay() -> None:

@@ -224,3 +224,14 @@ def test_a_limit_is_judged_by_the_metal_where_it_holds() -> None:
             thickness_zones=[land, pocket],
             limit_zones=[limit_zone("Z1", box(700, 10, 890, 390), depth=0.9)],
         )
+
+
+def test_a_member_s_limit_is_not_judged_where_a_zone_replaces_it() -> None:
+    """0.9 mm for the skin stands beside a 0.8 mm pocket that has a limit of its own."""
+    pocket = box(800, 0, 900, 400)
+    layout = lay_out(
+        limit={"depth": 0.9} | SOURCE,
+        thickness_zones=[thickness_zone("pocket", pocket, 0.8)],
+        limit_zones=[limit_zone("Z1", pocket, depth=0.05)],
+    )
+    assert layout.limit_at(at((850, 200), (450, 200)))[0] == pytest.approx([0.05, 0.9])

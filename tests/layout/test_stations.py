@@ -38,7 +38,7 @@ def test_a_plug_s_stations_count_from_its_origin(station: str, expected: float) 
 
 
 @pytest.mark.parametrize(
-    ("station", "number"), [("340C+10.25", 350.25), ("341B+10.25", 351.25), ("34B", 34)]
+    ("station", "number"), [("340C+10.25", 350.25), ("341B+10.25", 351.25), ("34B", 34), ("340BC+1", 341)]
 )
 def test_an_unknown_plug_is_flagged(station: str, number: float) -> None:
     """A plug the table lacks counts as unplugged and says so."""

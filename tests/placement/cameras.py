@@ -94,7 +94,7 @@ def a_photo(camera: PinholeCamera, layout_points: Any, **changes: Any) -> dict[s
     return {k: v for k, v in (photo | changes).items() if v is not None}
 
 
-def a_survey(photo: dict[str, Any], **member: Any) -> SurveyFile:
+def a_survey(photo: dict[str, Any], *, settings: dict[str, Any] | None = None, **member: Any) -> SurveyFile:
     """Give the survey of one photo."""
     structure = {"name": "bench", "members": [MEMBER | member]}
     return parse_survey(
@@ -104,13 +104,14 @@ def a_survey(photo: dict[str, Any], **member: Any) -> SurveyFile:
             "units": "mm",
             "structure": structure,
             "photos": [photo],
+            "settings": settings or {},
         }
     )
 
 
-def place(photo: dict[str, Any], **member: Any) -> PlacedPhoto:
+def place(photo: dict[str, Any], *, settings: dict[str, Any] | None = None, **member: Any) -> PlacedPhoto:
     """Place a photo with its own scale, or with none."""
-    survey = a_survey(photo, **member)
+    survey = a_survey(photo, settings=settings, **member)
     one = survey.photos[0]
     scale = None if one.scale is None else fit_scale(one, survey, one.size)
     layout = MemberLayout.of(survey.structure.members[0], survey.structure)

@@ -3,16 +3,34 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
+import shapely
 from shapely.geometry import Polygon
 
 from corrosion.errors import PlacementError
+from corrosion.layout import MemberLayout
+from corrosion.lens import distort
+from corrosion.model import LensProfile
+from corrosion.placement import place_photo
+from corrosion.placement.checks import LeftOut, check_residuals
+from corrosion.placement.fits import fit
+from corrosion.placement.pairs import Pairs, Rectifier
 from corrosion.results import PlacedPhoto
 from corrosion.terms import Flag
-from tests.placement.cameras import SIZE, PinholeCamera, a_photo, centre_of, place, ring_centre
+from tests.placement.cameras import (
+    FOCAL_PX,
+    SIZE,
+    PinholeCamera,
+    a_photo,
+    a_survey,
+    centre_of,
+    place,
+    ring_centre,
+)
 
 TWO = [(380.0, 150.0), (520.0, 260.0)]
 THREE = [(380.0, 150.0), (520.0, 160.0), (430.0, 260.0)]
@@ -102,6 +120,15 @@ def test_a_small_disagreement_of_scales_is_flagged() -> None:
     layout = _stretched(TWO, 1.06)
     placed = place(a_photo(PinholeCamera(), TWO, placement={"layout": layout}))
     assert Flag.SCALE_DISAGREES in placed.flags
+
+
+@pytest.mark.parametrize(("by", "flagged"), [(1.019, False), (1.021, True)])
+def test_a_disagreement_below_two_percent_is_not_flagged(by: float, flagged: bool) -> None:
+    """Drawings shrink and lenses stretch: below 2 % nobody is told, however good the points are."""
+    placement = {"layout": _stretched(TWO, by), "u_layout": 0.01, "sigma_px": 0.01}
+    settings = {"reference_sigma_px": 0.01}
+    placed = place(a_photo(PinholeCamera(), TWO, placement=placement), settings=settings)
+    assert (Flag.SCALE_DISAGREES in placed.flags) is flagged
 
 
 def test_a_disagreement_within_the_uncertainty_is_not_flagged() -> None:
@@ -277,6 +304,47 @@ def test_a_mark_far_from_the_points_is_flagged() -> None:
     assert Flag.EXTRAPOLATED in far.marks[0].flags
 
 
+@pytest.mark.parametrize(("chi2", "flagged"), [(9.48, False), (9.50, True), (13.27, True), (13.28, None)])
+def test_the_misfit_is_judged_by_chi_squared(chi2: float, flagged: bool | None) -> None:
+    """With 4 degrees of freedom chi squared is 9.49 at 95 % and 13.28 at 99 % (table, from memory)."""
+    layout = np.array(SIX)
+    pairs = Pairs("photo f1", PinholeCamera().sees(layout), layout, 0.5, 0.5)
+    exact = fit(pairs, Rectifier(None, None, pairs.image), "homography", -1)
+    fitted = replace(exact, chi2=chi2)
+    assert fitted.dof == 4
+    if flagged is None:
+        with pytest.raises(PlacementError, match="do not fit"):
+            check_residuals(fitted, LeftOut.empty(6))
+    else:
+        assert (Flag.RESIDUAL_HIGH in check_residuals(fitted, LeftOut.empty(6))) is flagged
+
+
+@pytest.mark.parametrize("points", [TWO, SIX])
+def test_a_lens_is_undone_without_a_scale_too(points: list[tuple[float, float]]) -> None:
+    """Points and marks of a photo with a strong barrel lens land as if there were none."""
+    lens = LensProfile(
+        id="wide", size=SIZE, matrix=(FOCAL_PX, FOCAL_PX, 799.5, 599.5), distortion=[-0.25, 0.05, 0, 0, 0]
+    )
+    photo = a_photo(PinholeCamera(roll_deg=20.0), points, scale=None)
+    for part in (photo["placement"], photo["marks"][0]["shape"]):
+        name = "image" if "image" in part else "coordinates"
+        ideal = np.array(part[name]).reshape(-1, 2)
+        seen = distort(ideal, lens).tolist()
+        part[name] = seen if name == "image" else [seen]
+    survey = a_survey(photo)
+    layout = MemberLayout.of(survey.structure.members[0], survey.structure)
+    placed = place_photo(survey.photos[0], None, layout, survey.settings, SIZE, lens=lens)
+    assert centre_of(placed) == pytest.approx(ring_centre(), abs=1e-3)
+
+
+def test_a_lens_that_was_not_handed_over_is_flagged() -> None:
+    """A photo that names a lens but is placed without it is distorted, and says so."""
+    survey = a_survey(a_photo(PinholeCamera(), TWO, scale=None))
+    photo = survey.photos[0].model_copy(update={"lens": "wide"})
+    layout = MemberLayout.of(survey.structure.members[0], survey.structure)
+    assert Flag.LENS_UNKNOWN in place_photo(photo, None, layout, survey.settings, SIZE).flags
+
+
 def _corners(camera: PinholeCamera, placed: PlacedPhoto) -> Any:
     assert placed.footprint is not None
     return camera.sees(np.asarray(placed.footprint.exterior.coords))
@@ -304,16 +372,24 @@ def test_the_footprint_ends_at_the_member() -> None:
 
 
 def test_the_footprint_stops_short_of_the_horizon() -> None:
-    """Sky above a steep view shows nothing of the member."""
-    camera = PinholeCamera(tilt_deg=75.0, distance=200.0, hand=-1)
+    """Every place in the footprint of a steep view lies before the camera and within the picture.
+
+    At 75 deg of tilt the camera's own level is 300 / sin 75 = 310 mm behind the middle of the picture.
+    """
+    camera = PinholeCamera(tilt_deg=75.0)
     points = [(430.0, 190.0), (470.0, 190.0), (470.0, 210.0), (430.0, 210.0)]
-    placed = place(a_photo(camera, points, scale=None, pit=(450.0, 200.0)))
+    wide = [[-3000, -3000], [4000, -3000], [4000, 4000], [-3000, 4000]]
+    placed = place(a_photo(camera, points, scale=None, pit=(450.0, 200.0)), outline=wide)
     assert placed.footprint is not None
-    assert 0.0 < placed.footprint.area < 900.0 * 400.0
     assert placed.footprint.is_valid
-    inside = camera.sees(np.asarray(placed.footprint.exterior.coords))
-    assert (inside >= -0.6).all()
-    assert (inside <= np.array(SIZE) - 0.4).all()
+    everywhere = np.stack(np.meshgrid(np.arange(-3000, 4000, 25), np.arange(-3000, 4000, 25)), -1).reshape(
+        -1, 2
+    )
+    inside = everywhere[shapely.intersects_xy(placed.footprint, *everywhere.T)]
+    assert len(inside) > 50
+    assert (camera.distance - (inside[:, 1] - 200.0) * np.sin(np.radians(75.0)) > 0.0).all()
+    seen = camera.sees(inside)
+    assert ((seen > -1.0) & (seen < np.array(SIZE))).all()
 
 
 def test_a_crossed_mark_is_named_and_the_rest_stays() -> None:

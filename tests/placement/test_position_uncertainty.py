@@ -61,29 +61,31 @@ def _noisy(photo: dict[str, Any], rng: np.random.Generator, u_layout: float) -> 
 
 
 @pytest.mark.parametrize(
-    ("points", "scaled", "pit"),
+    ("points", "scaled", "pit", "u_layout"),
     [
-        ([(380.0, 150.0), (520.0, 260.0)], True, (480.0, 180.0)),
-        ([(430.0, 190.0), (470.0, 215.0)], True, (520.0, 240.0)),
-        ([(380.0, 150.0), (520.0, 150.0), (520.0, 260.0), (380.0, 260.0)], False, (520.0, 200.0)),
+        ([(380.0, 150.0), (520.0, 260.0)], True, (480.0, 180.0), 0.5),
+        # A layout this good leaves the scale's own four points as the largest source.
+        ([(430.0, 190.0), (440.0, 210.0)], True, (510.0, 250.0), 0.005),
+        ([(430.0, 190.0), (470.0, 215.0)], True, (520.0, 240.0), 0.5),
+        ([(380.0, 150.0), (520.0, 150.0), (520.0, 260.0), (380.0, 260.0)], False, (520.0, 200.0), 0.5),
         (
             [(380.0, 150.0), (520.0, 150.0), (520.0, 260.0), (380.0, 260.0), (450.0, 200.0)],
             False,
             (400.0, 170.0),
+            0.5,
         ),
     ],
 )
 def test_repeated_noise_spreads_as_stated(
-    points: list[tuple[float, float]], scaled: bool, pit: tuple[float, float]
+    points: list[tuple[float, float]], scaled: bool, pit: tuple[float, float], u_layout: float
 ) -> None:
     """The spread of places over 400 noisy repeats is the stated uncertainty.
 
     A sample standard deviation of 400 normal values is good to 1 / sqrt(800) = 3.5 %; 4.5 times that
     is the tolerance. The drawing's uncertainty at the mark itself is added to the repeats.
     """
-    u_layout = 0.5
     camera = PinholeCamera(tilt_deg=25.0, roll_deg=15.0)
-    photo = a_photo(camera, points, pit=pit, size=None)
+    photo = a_photo(camera, points, pit=pit, size=None, placement={"u_layout": u_layout})
     if not scaled:
         del photo["scale"]
     rng = np.random.default_rng(8)
