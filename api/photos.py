@@ -16,8 +16,9 @@ from corrosion.photo import PhotoLimits, intake, load_picture
 # Marks are set on this copy: edges must not smear, so nearly lossless.
 PICTURE_JPEG_QUALITY = 95
 
-# What every browser shows upright by itself; anything else is shown as a converted copy.
+# What every browser shows, and of these what every browser also turns upright by its EXIF orientation.
 SHOWN_BY_BROWSERS = frozenset({"image/jpeg", "image/png", "image/webp"})
+TURNED_BY_BROWSERS = frozenset({"image/jpeg"})
 
 
 @dataclass(frozen=True)
@@ -78,6 +79,15 @@ class PhotoReader:
         swapped = np.ascontiguousarray(pixels[..., ::-1])
         _, encoded = cv2.imencode(".jpg", swapped, [cv2.IMWRITE_JPEG_QUALITY, PICTURE_JPEG_QUALITY])
         return bytes(encoded.tobytes())
+
+
+def shown_upright(media_type: str, orientation: int) -> bool:
+    """Whether every browser shows an original upright by itself; if not, it is shown as a copy.
+
+    Marks are set in pixels of the upright picture, so one shown on its side would move all of them.
+    """
+    turned = orientation == 1 or media_type in TURNED_BY_BROWSERS
+    return turned and media_type in SHOWN_BY_BROWSERS
 
 
 def _finite(value: Any) -> Any:

@@ -11,7 +11,7 @@ from api.context import Context, ContextDep, ExpectedVersion, etag
 from api.downloads import attachment, not_modified, serve_bytes
 from api.errors import NotFoundError
 from api.files import Derived
-from api.photos import SHOWN_BY_BROWSERS
+from api.photos import shown_upright
 from api.receive import receive_photos
 from api.routes import EDIT, problems
 from api.schemas import (
@@ -175,10 +175,11 @@ def original(photo_id: PhotoId, request: Request, context: ContextDep) -> Respon
 def picture(photo_id: PhotoId, request: Request, context: ContextDep) -> Response:
     """Return the full-size picture in a form that every browser shows.
 
-    JPEG, PNG and WebP as they are; HEIC and TIFF as an upright JPEG of the same size.
+    JPEG as it is, PNG and WebP too unless they lie on their side; anything else as an upright JPEG of the
+    same size.
     """
     _, found = _stored(context, photo_id)
-    if found.media_type not in SHOWN_BY_BROWSERS:
+    if not shown_upright(found.media_type, int(found.facts["orientation"])):
         return _derived(request, context, found, "picture")
     return serve_bytes(
         request,
