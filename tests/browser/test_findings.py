@@ -28,8 +28,8 @@ def survey(service: Service) -> str:
         {"id": "B1", "kind": "blend-out", "shape": {"type": "Circle", "center": [250, 120], "radius": 20},
          "depths": [{"value": 0.15, **depth}], "measured_from": "original"},
     ]  # fmt: skip
-    photo = {"id": "f1", "file": "f1.jpg", "view": "daylight", "member": "SK1", "face": "inner", "zone": "334",
-             "scale": SCALE, "placement": PLACEMENT, "marks": marks}  # fmt: skip
+    photo = {"id": "f1", "file": "f1.jpg", "view": "daylight", "member": "SK1", "face": "inner",
+             "zone": "334", "scale": SCALE, "placement": PLACEMENT, "marks": marks}  # fmt: skip
     document = survey_file([photo]) | {"removals": [], "thickness_readings": [], "display_units": "mm"}
     made = service.client.post("/api/surveys/import", json=document)
     assert made.status_code == 201, made.text

@@ -34,11 +34,11 @@ def test_a_structure_is_entered_by_hand(open_page: OpenPage, service: Service) -
     }.items():  # fmt: skip
         page.get_by_label(label, exact=True).fill(text)
     page.locator('[data-name="zone"]').fill("334")
-    page.get_by_label("Outline").fill("0 0\n900 0\n900 400")
+    page.get_by_label("Outline: one corner a line").fill("0 0\n900 0\n900 400")
     box = page.locator("svg.draw").bounding_box()
     assert box is not None
     page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
-    expect(page.get_by_label("Outline")).to_have_value(re.compile(r"^0 0\n900 0\n900 400\n[\d.]+ [\d.]+$"))
+    expect(page.get_by_label("Outline: one corner a line")).to_have_value(re.compile(r"^0 0\n900 0\n900 400\n[\d.]+ [\d.]+$"))
     page.get_by_role("button", name="Take back a corner").click()
     page.get_by_role("button", name="Keep this structure").click()
     page.wait_for_url(re.compile(r"/structures/[0-9a-f]{32}$"))
@@ -57,7 +57,7 @@ def test_a_missing_source_is_asked_for(open_page: OpenPage) -> None:
     for label, text in {"Id": "A", "Kind": "skin", "Material": "al", "Thickness, mm": "1"}.items():
         page.get_by_label(label, exact=True).fill(text)
     page.locator('[data-name="zone"]').fill("334")
-    page.get_by_label("Outline").fill("0 0\n9 0\n9 4")
+    page.get_by_label("Outline: one corner a line").fill("0 0\n9 0\n9 4")
     page.get_by_label("Blend limit, % of thickness").fill("10")
     page.get_by_role("button", name="Keep this structure").click()
     expect(page.get_by_role("alert").filter(has_text="needs its source")).to_be_visible()
@@ -84,7 +84,7 @@ def test_a_bad_layout_file_says_where(open_page: OpenPage) -> None:
     watched.expected = ("422",)
     bad = LAYOUT.replace("0.81", "thin")
     watched.page.locator("#layout-file").set_input_files([file("a.csv", bad.encode())])
-    expect(watched.page.locator("#layout-said")).to_contain_text("a.csv, line 2")
+    expect(watched.page.locator("#layout-said")).to_contain_text(re.compile("a.csv, line 2", re.I))
     expect(watched.page.locator("#layout-said")).to_contain_text("thickness is 'thin'")
 
 
@@ -112,6 +112,9 @@ def test_a_survey_file_comes_in_with_its_photos(
     page = open_page("/").page
     page.get_by_role("button", name="Import a survey file").click()
     page.locator("#import-files").set_input_files(sorted(tmp_path.iterdir()))
+    # The sample picture is noise, so its quality is remarked on and the page waits to be read.
+    expect(page.locator("#import-said")).to_contain_text("see what is said of them")
+    page.get_by_role("link", name="Open the survey").click()
     page.wait_for_url(re.compile(r"/surveys/[0-9a-f]{32}$"))
     photos = service.client.get(f"/api{page.url.removeprefix(service.url)}/photos").json()
     assert [(one["photo"]["id"], one["picture"] is not None) for one in photos] == [("f1", True)]

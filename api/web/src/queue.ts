@@ -8,7 +8,7 @@ export interface FileResult {
   status: "stored" | "matched" | "duplicate" | "refused";
   warnings: string[];
   photo: { id: string } | null;
-  problem: { detail?: string; remedy?: string } | null;
+  problem: { detail?: string } | null;
 }
 
 export type Stage = "waiting" | "sending" | "checking" | "done" | "refused" | "lost";
@@ -122,8 +122,8 @@ export class UploadQueue {
     } else if (TRY_AGAIN.has(status)) {
       this.lose(one);
     } else {
-      const problem = (body ?? {}) as { detail?: string; remedy?: string };
-      this.step(one, "refused", [problem.detail ?? `refused (${status})`, problem.remedy].join(" ").trim());
+      const problem = (body ?? {}) as { detail?: string };
+      this.step(one, "refused", problem.detail ?? `refused (${status})`);
     }
   }
 
@@ -150,7 +150,7 @@ function wordsOf(result: FileResult): string {
     stored: "here",
     matched: "here, it belongs to a photo of the survey file",
     duplicate: "already in this survey, nothing to do",
-    refused: [result.problem?.detail, result.problem?.remedy].filter(Boolean).join(" "),
+    refused: result.problem?.detail,
   }[result.status];
   return words || result.status;
 }

@@ -53,11 +53,13 @@ async function bringIn(files: File[]): Promise<void> {
   }
   tell("", `The survey is here; its ${count(photos.length, "photo")} follow. `, open);
   const status = make("p", { role: "status" });
-  said.append(status);
+  said.after(status);
   const list = need<HTMLElement>("#import-queue");
   const queue = shownQueue(`/api/surveys/${imported.survey.id}/photos`, { list, said: status }, () => {
     const clean = queue.uploads.every((one) => one.stage === "done" && one.result?.warnings.length === 0);
-    if (queue.open === 0 && clean) location.assign(address);
+    if (queue.open > 0) return;
+    if (clean) location.assign(address);
+    else tell("warn", "The photos are here; see what is said of them below. ", open);
   });
   queue.add(photos);
 }
