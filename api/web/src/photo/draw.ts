@@ -22,8 +22,8 @@ import { scaleKind } from "./scales";
 import type { Store, Tool } from "./store";
 import { lineStyles, LOOKS, pointStyles, REFERENCE_COLOR } from "./styles";
 
-// Half a big fingertip in css px: a tap this near to the first corner closes the outline.
-const CLOSE_PX = 18;
+// A click or tap this near to the first corner, in css px, closes the outline: half a fingertip for touch.
+const CLOSE_PX = { fine: 9, touch: 18 };
 const AGAIN_PX = 8;
 const AGAIN_MS = 500;
 // A freehand line may leave the hand's path by at most this many css px when it is thinned.
@@ -90,13 +90,13 @@ export class DrawTool {
     if (!plan || plan.freehand) return;
     const at = this.canvas.inside(this.canvas.toPixel(event.coordinate));
     const touch = event.originalEvent instanceof PointerEvent && event.originalEvent.pointerType === "touch";
-    this.add(at);
+    this.add(at, touch ? CLOSE_PX.touch : CLOSE_PX.fine);
     // A finger that has left the glass hovers nowhere.
     if (touch) this.setHover(null);
   }
 
   /** Set the next point; closes the outline at its first corner or when clicked twice. */
-  add(at: Px): void {
+  add(at: Px, closePx = CLOSE_PX.fine): void {
     const plan = this.plan;
     if (!plan) return;
     const near = (p: Px | undefined, px: number): boolean =>
@@ -105,7 +105,7 @@ export class DrawTool {
     const now = performance.now();
     const again = near(last, AGAIN_PX) && now - this.lastAdd < AGAIN_MS;
     this.lastAdd = now;
-    if (this.canFinish && (again || (plan.ring && near(this.points[0], CLOSE_PX)))) {
+    if (this.canFinish && (again || (plan.ring && near(this.points[0], closePx)))) {
       this.finish();
       return;
     }

@@ -60,7 +60,7 @@ function scaleForm(context: PanelContext, scale: ScaleRef): HTMLElement[] {
   const known = measures.now?.scale_kind === scale.kind && !lacks ? measures.now : null;
   return [
     lacks ? h("p", { class: "notice warn", role: "status" }, lacks) : null,
-    kind ? h("div", { class: "fields" }, ...kind.fields.map((one) => scaleField(context, scale, one))) : null,
+    kind ? fieldsOf(context, scale, kind) : null,
     kind?.perPoint ? planeTable(context, scale, kind) : null,
     known && Object.keys(known.scale).length > 0 ? measures.list(known.scale) : null,
     known ? measures.doubts([...known.flags, ...flagsOf(known.scale)]) : null,
@@ -72,6 +72,17 @@ function scaleForm(context: PanelContext, scale: ScaleRef): HTMLElement[] {
     ),
   ].filter((one): one is HTMLElement => one !== null);
 }
+
+function fieldsOf(context: PanelContext, scale: ScaleRef, kind: ScaleKind): HTMLElement {
+  const made = (more: boolean): HTMLElement[] =>
+    kind.fields.filter((one) => Boolean(one.more) === more).map((one) => scaleField(context, scale, one));
+  const raised = h("details", { class: "about" }, h("summary", {}, "It does not lie flush with the metal"), ...made(true));
+  raised.open = Boolean(scale["height"] || scale["u_height"] || raisedOpen);
+  raised.addEventListener("toggle", () => (raisedOpen = raised.open));
+  return h("div", { class: "stack" }, ...made(false), raised);
+}
+
+let raisedOpen = false;
 
 function scaleField(context: PanelContext, scale: ScaleRef, spec: ScaleField): HTMLElement {
   const { store, units } = context;

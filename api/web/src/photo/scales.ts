@@ -10,6 +10,8 @@ export interface ScaleField {
   /** `length` is in the structure's unit, `angle` in degrees, `number` has no unit, `pair` is two lengths. */
   type: "length" | "angle" | "number" | "pair";
   required: boolean;
+  /** Rarely needed; shown on request. */
+  more?: boolean;
 }
 
 export interface ScaleKind {
@@ -36,6 +38,7 @@ const COMMON: readonly ScaleField[] = [
     help: "How far the reference stands above the surface you measure, such as its thickness. 0 if flush.",
     type: "length",
     required: false,
+    more: true,
   },
   {
     key: "u_height",
@@ -43,6 +46,7 @@ const COMMON: readonly ScaleField[] = [
     help: "Standard uncertainty (one sigma).",
     type: "length",
     required: false,
+    more: true,
   },
 ];
 

@@ -1,5 +1,7 @@
 // How marks look on the picture: a coloured line with its own dash and a letter, between dark and light
 // edges so that it stands out on bright metal and in shadow. Colour never says anything alone.
+import type { FeatureLike } from "ol/Feature";
+import Point from "ol/geom/Point";
 import CircleStyle from "ol/style/Circle";
 import Fill from "ol/style/Fill";
 import RegularShape from "ol/style/RegularShape";
@@ -36,20 +38,25 @@ export function markStyles(kind: MarkKind, id: string, selected: boolean): Style
       stroke: new Stroke({ color: look.color, width, lineDash: selected ? [] : look.dash }),
       fill: new Fill({ color: selected ? `${look.color}2e` : "rgba(0, 0, 0, 0.001)" }),
       zIndex: selected ? 21 : 11,
-      text: label(id, look.color),
+    }),
+    // Above the outline, so that the name does not hide what it names.
+    new Style({
+      geometry: topOf,
+      zIndex: 22,
+      text: new Text({
+        text: id,
+        font: FONT,
+        offsetY: -12,
+        fill: new Fill({ color: look.color }),
+        stroke: new Stroke({ color: DARK, width: 4 }),
+      }),
     }),
   ];
 }
 
-export function label(text: string, color: string): Text {
-  return new Text({
-    text,
-    font: FONT,
-    fill: new Fill({ color }),
-    stroke: new Stroke({ color: DARK, width: 4 }),
-    overflow: true,
-    textBaseline: "middle",
-  });
+function topOf(feature: FeatureLike): Point | undefined {
+  const extent = feature.getGeometry()?.getExtent();
+  return extent && new Point([((extent[0] ?? 0) + (extent[2] ?? 0)) / 2, extent[3] ?? 0]);
 }
 
 /** Lines of the scale reference and of point pairs. */

@@ -96,8 +96,7 @@ export class Workbench {
       // Without storage the hint shows each time; it closes with one press.
     }
     this.notices.say(
-      "New here? Work from left to right: 1 set the scale, 2 mark what you see and enter depths, 3 place the photo on the layout. " +
-        "Everything is saved by itself. Press Help (or ?) for all ways to draw.",
+      "First set the scale, then mark what you see, then place the photo. It is saved by itself. Help (?) shows all ways to draw.",
     );
   }
 
