@@ -100,6 +100,23 @@ def test_repeated_noise_spreads_as_stated(
     assert spread == pytest.approx(stated, rel=4.5 / math.sqrt(800.0))
 
 
+@pytest.mark.parametrize("pit", [(450.0, 210.0), (500.0, 190.0)])
+def test_what_a_fit_takes_up_is_not_in_its_doubt(pit: tuple[float, float]) -> None:
+    """A similarity scales freely, so a bar 5 mm uncertain in 60 mm leaves every mark where it was.
+
+    Only because control points and marks move together with the bar's length; were they taken as
+    independent, or with the wrong sign, the doubt of a mark off the points would grow.
+    """
+    camera = PinholeCamera()
+    ends = [(420.0, 180.0), (480.0, 180.0)]
+    stated = []
+    for u_length in (0.0, 5.0):
+        bar = {"kind": "bar", "image": camera.sees(ends).tolist(), "length": 60.0, "u_length": u_length}
+        photo = a_photo(camera, [(410.0, 200.0), (490.0, 220.0)], pit=pit, scale=bar)
+        stated.append(place(photo).marks[0].u_position)
+    assert stated[1] == pytest.approx(stated[0], rel=1e-9)
+
+
 def test_exact_points_are_predicted_by_the_others() -> None:
     """With exact clicks every point lies where the others put it."""
     layout = np.array([(380, 150), (520, 150), (520, 260), (380, 260), (450, 170), (420, 240)], float)
