@@ -67,8 +67,6 @@ class MappedMark:
         by_pixel = scale.jacobian_points(points)
         sources = scale.shared_sensitivities(points)
         alternatives = scale.alternatives(points)
-        if alternatives is not None:
-            sources.pop(scale.source(TILT), None)
         sources[scale.source(EDGE)] = by_pixel @ outline.edge[:, :, None]
         return cls(
             outline,

@@ -242,3 +242,17 @@ def test_bar_tilt_is_no_idle_width() -> None:
             if found is not None:
                 used.append(abs(found["area"].value - area(pit)) / found["area"].expanded)
     assert max(used) > 0.6
+
+
+@pytest.mark.parametrize("direction_deg", range(0, 360, 45))
+def test_bar_share_contains_the_tilt(direction_deg: int) -> None:
+    """A tilt does not cancel from a share where pits lie at one end of the area: U holds the truth."""
+    camera = Pinhole(tilt=math.radians(20), direction=math.radians(direction_deg), distance=100)
+    affected, pit = rectangle(80, 50), rectangle(12, 12) + np.array([30.0, 12.0])
+    scale = {"kind": "bar", "length": 30, "u_length": 0.0, "max_tilt_deg": 20}
+    scale |= {"image": pairs(camera.see([[-15, 0], [15, 0]]))}
+    marks = [polygon_mark(camera.see(affected), "A", "affected"), polygon_mark(camera.see(pit))]
+    settings = {"reference_sigma_px": 1e-6, "mark_sigma_px": 1e-6, "edge_u_px": 0.0}
+    photo, survey = survey_of(scale, marks, settings=settings)
+    share = measure_photo(photo, survey).totals["affected_share"]
+    assert abs(share.value - area(pit) / area(affected)) <= share.expanded
