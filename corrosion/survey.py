@@ -118,7 +118,8 @@ def _place(
         return None
     try:
         scale = fit_scale(photo, survey, size) if photo.scale is not None else None
-        return place_photo(photo, scale, layouts[photo.member], survey.settings, size)
+        lens = next((lens for lens in survey.lenses if lens.id == photo.lens), None)
+        return place_photo(photo, scale, layouts[photo.member], survey.settings, size, lens=lens)
     except CorrosionError as error:
         return PlacedPhoto(photo.id, photo.member, photo.face, None, [], [], None, problem=str(error))
 

@@ -135,7 +135,7 @@ FLAG_MEANING: dict[Flag, str] = {
     Flag.EXTRAPOLATED: "The mark lies outside the scale reference; uncertainty grows with distance.",
     Flag.TILT_ASSUMED: "A bar cannot see tilt; the stated largest tilt is in the uncertainty.",
     Flag.TILT_NOT_STATED: "No largest tilt was stated for the bar, so no uncertainty can be given.",
-    Flag.NO_RESIDUAL: "Four points leave no residual: a wrongly placed point cannot be noticed.",
+    Flag.NO_RESIDUAL: "The points leave no residual: a wrongly placed one cannot be noticed.",
     Flag.RESIDUAL_HIGH: "The reference points do not fit one plane as well as their clicks should.",
     Flag.REFERENCE_RAISED: "The reference stands above the surface; parallax was corrected or widened.",
     Flag.TOLERANCE_NOT_STATED: "The reference's own tolerance was not stated and counts as zero.",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
 
 
 @dataclass(frozen=True)
@@ -33,8 +33,7 @@ LayoutRing = Annotated[list[tuple[Finite, Finite]], Field(min_length=3), InFileU
 
 Identifier = Annotated[
     str,
-    Field(min_length=1, max_length=80, pattern=r"^[^\x00-\x1f/\\]+$"),
-    AfterValidator(str.strip),
+    StringConstraints(strip_whitespace=True, min_length=1, max_length=80, pattern=r"^[^\x00-\x1f/\\]+$"),
 ]
 Text = Annotated[str, Field(max_length=4000)]
 IsoDate = Annotated[str, Field(pattern=r"^\d{4}-\d{2}-\d{2}$", examples=["2031-04-17"])]

@@ -61,14 +61,15 @@ def parse_survey(source: str | bytes | dict[str, Any], *, place: str = "survey")
             place=place,
             remedy="This is not a survey file; 'corrosion schema' prints what one looks like.",
         )
-    if document.get("version") != VERSION:
+    # In Python True equals 1.
+    if document.get("version") != VERSION or document["version"] is True:
         raise SurveyFileError(
             f"'version' is {document.get('version')!r}; this program reads version {VERSION}.",
             place=place,
             remedy="Use the release of the program that wrote the file.",
         )
     try:
-        return SurveyFile.model_validate_json(json.dumps(document), strict=False)
+        return SurveyFile.model_validate_json(json.dumps(document), strict=True)
     except ValidationError as error:
         raise SurveyFileError(
             _explain(error),
@@ -81,17 +82,26 @@ def parse_survey(source: str | bytes | dict[str, Any], *, place: str = "survey")
 
 def _read_json(source: str | bytes, place: str) -> Any:
     try:
-        return json.loads(source, parse_constant=_refuse_constant)
+        return json.loads(source, parse_constant=_refuse_constant, object_pairs_hook=_refuse_repeated_keys)
     except (ValueError, RecursionError) as error:
         raise SurveyFileError(
             f"is not valid JSON ({error}).",
             place=place,
-            remedy="NaN and Infinity are not numbers here.",
+            remedy="Each key once, and no NaN or Infinity: they are not JSON.",
         ) from error
 
 
 def _refuse_constant(name: str) -> float:
     raise ValueError(f"{name} is not a JSON number")
+
+
+def _refuse_repeated_keys(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    for key, value in pairs:
+        if key in found:
+            raise ValueError(f"the key {key!r} occurs twice in one object")
+        found[key] = value
+    return found
 
 
 def _explain(error: ValidationError) -> str:
