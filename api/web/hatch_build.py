@@ -76,6 +76,6 @@ class PagesHook(BuildHookInterface[Any]):
         environment = os.environ | {"PATH": f"{folder}{os.pathsep}{os.environ.get('PATH', '')}"}
         fetch = [str(npm), "ci", "--omit=dev", "--ignore-scripts", "--no-audit", "--no-fund"]
         bundle = ["build.mjs", str(self._static)]
-        for arguments in ([bundle] if self._is_fetched() else [fetch, bundle]):
+        for arguments in [bundle] if self._is_fetched() else [fetch, bundle]:
             subprocess.run([node, *arguments], cwd=self._web, env=environment, check=True)  # noqa: S603
         (self._static / STAMP).write_text(self._digest(), encoding="ascii")

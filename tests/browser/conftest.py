@@ -1,4 +1,4 @@
-"""Fixtures of the browser tests: a real service on loopback, a real browser, pages that watch themselves."""
+"""Fixtures of the browser tests: a real service on loopback, a real browser, watched pages."""
 
 from __future__ import annotations
 
@@ -16,17 +16,19 @@ from urllib.parse import urlsplit
 import httpx
 import pytest
 import uvicorn
+from playwright.sync_api import (
+    Browser,
+    BrowserContext,
+    ConsoleMessage,
+    Page,
+    ViewportSize,
+    sync_playwright,
+)
 
 from api.app import create_app
 from api.pages import install_pages
 from api.settings import Settings
 from tests.support import need
-
-sync_api = pytest.importorskip("playwright.sync_api")
-Browser = sync_api.Browser
-BrowserContext = sync_api.BrowserContext
-Page = sync_api.Page
-Error = sync_api.Error
 
 CHROMIUM_VARIABLE = "CORROSION_CHROMIUM"
 ARGUMENTS = [
@@ -39,8 +41,8 @@ ARGUMENTS = [
     "--disable-component-update",
     "--disable-sync",
 ]
-DESKTOP = {"width": 1440, "height": 900}
-PHONE = {"width": 390, "height": 844}
+DESKTOP: ViewportSize = {"width": 1440, "height": 900}
+PHONE: ViewportSize = {"width": 390, "height": 844}
 
 
 class Service:
@@ -130,7 +132,7 @@ def browser() -> Iterator[Browser]:
     """Give a browser: the machine's Chromium."""
     path = os.environ.get(CHROMIUM_VARIABLE) or shutil.which("chromium") or shutil.which("chromium-browser")
     need(path, f"no Chromium found; install it or name it in {CHROMIUM_VARIABLE}")
-    with sync_api.sync_playwright() as playwright:
+    with sync_playwright() as playwright:
         started = playwright.chromium.launch(executable_path=path, args=ARGUMENTS)
         yield started
         started.close()
@@ -165,10 +167,12 @@ def watch(page: Page, origin: str) -> Watched:
     """Watch a page for errors and for requests to other hosts."""
     watched = Watched(page, origin)
     page.set_default_timeout(20_000)
-    page.on(
-        "console",
-        lambda message: watched.console.append(message.text) if message.type in {"error", "warning"} else None,
-    )
+
+    def note(message: ConsoleMessage) -> None:
+        if message.type in {"error", "warning"}:
+            watched.console.append(message.text)
+
+    page.on("console", note)
     page.on("pageerror", lambda error: watched.failures.append(str(error)))
     page.on("request", lambda request: _note(watched, request.url))
     return watched

@@ -13,9 +13,9 @@ from playwright.sync_api import Page, expect
 from scipy import ndimage
 
 SIZE = (1200, 900)
-# Centres of white spots, in the pixel convention: the centre of the top-left pixel is (0, 0). White, because
-# the colour of a JPEG preview is stored at half resolution and sits a fraction of a pixel off; soft (normal
-# distributions), because a browser that shrinks a picture samples it and would shift a sharp edge.
+# Centres of white spots, in the pixel convention: the centre of the top-left pixel is (0, 0). White,
+# because the colour of a JPEG preview is stored at half resolution and sits a fraction of a pixel off; soft
+# (normal distributions), because a browser that shrinks a picture samples it and would shift a sharp edge.
 SPOTS = ((540.0, 400.0), (660.0, 400.0), (540.0, 520.0))
 SIGMA = 8.0
 FAINT = 40.0

@@ -11,7 +11,13 @@ from tests.api.samples import new_survey, tag, upload
 from tests.browser.conftest import OpenPage, Service
 from tests.browser.drawing import ScreenMap, click, saved, screen_map, stored, target_picture
 
-BAR = {"kind": "bar", "image": [[420, 620], [620, 620]], "length": 50.0, "u_length": 0.1, "max_tilt_deg": 10}
+BAR = {
+    "kind": "bar",
+    "image": [[420, 620], [620, 620]],
+    "length": 50.0,
+    "u_length": 0.1,
+    "max_tilt_deg": 10,
+}
 # Outline in picture pixels; convex, inside the picture, away from the bars of the page.
 CORNERS = [(560.0, 430.0), (640.0, 425.0), (650.0, 500.0), (570.0, 510.0)]
 
@@ -87,9 +93,7 @@ def test_scale_pit_depth_and_measure_end_to_end(service: Service, open_page: Ope
     measured = service.client.get(f"/api/photos/{photo}/measures").json()["photos"][0]["marks"][0]
     (x0, y0), (x1, y1) = kept["scale"]["image"]
     mm_per_px = 50 / ((x1 - x0) ** 2 + (y1 - y0) ** 2) ** 0.5
-    shoelace = sum(
-        a[0] * b[1] - b[0] * a[1] for a, b in zip(under, under[1:] + under[:1], strict=True)
-    )
+    shoelace = sum(a[0] * b[1] - b[0] * a[1] for a, b in zip(under, under[1:] + under[:1], strict=True))
     # Shoelace formula times the bar's scale squared; corners agree to 0.05 px, sides are 80 px.
     assert measured["quantities"]["area"]["value"] == pytest.approx(
         abs(shoelace) / 2 * mm_per_px**2, rel=0.003

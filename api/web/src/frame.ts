@@ -30,6 +30,23 @@ function keepHint(name: string, open: boolean): void {
   document.cookie = `hints=${[...names].join(".")}; path=/; max-age=${YEAR_SECONDS}; samesite=lax`;
 }
 
+/** Fetch the parts of a page that take long to work out; `done` hears of each that is in place. */
+export async function loadLater(done: () => void = () => undefined): Promise<void> {
+  for (const place of document.querySelectorAll<HTMLElement>("[data-load]")) {
+    try {
+      const answer = await fetch(place.dataset.load ?? "", { headers: { Accept: "text/html" } });
+      if (!answer.ok) throw new Error(String(answer.status));
+      const parsed = new DOMParser().parseFromString(await answer.text(), "text/html");
+      place.replaceWith(...[...parsed.body.childNodes].map((node) => document.importNode(node, true)));
+      done();
+    } catch {
+      const again = make("button", { type: "button" }, "Try again");
+      again.addEventListener("click", () => location.reload());
+      place.replaceChildren(make("p", { class: "error" }, "This could not be worked out or fetched."), again);
+    }
+  }
+}
+
 /** The one element that a selector names; a page without it is a mistake of ours. */
 export function need<T extends Element>(selector: string, within: ParentNode = document): T {
   const found = within.querySelector<T>(selector);

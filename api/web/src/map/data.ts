@@ -58,6 +58,8 @@ export interface Reading {
 export interface MapData {
   member: Layout;
   problem: string;
+  verdict?: string;
+  reasons?: string[];
   survey_units?: Unit;
   ramp?: [number, number, number][];
   verdicts?: { class: string; words: string }[];
@@ -75,10 +77,24 @@ export interface Patch {
   extent: [number, number, number, number];
   columns: number;
   rows: number;
-  removed: (number | null)[];
-  limit: (number | null)[];
-  /** Index into `MapData.verdicts`: within, not determined, too close to call, over. */
-  verdict: (number | null)[];
+  /** In units of STEP_MM; -1 off the member. */
+  removed: number[];
+  /** In mm, null where none is set; one value alone where it is the same all over. */
+  limit: number | null | (number | null)[];
+  /** A digit a cell, an index into `MapData.verdicts`; "-" off the member. */
+  verdict: string;
+}
+
+export const STEP_MM = 1e-5;
+
+/** The limit at a cell, mm. */
+export function limitAt(patch: Patch, index: number): number | null {
+  return Array.isArray(patch.limit) ? (patch.limit[index] ?? null) : patch.limit;
+}
+
+/** The removal at a cell, mm; 0 off the member. */
+export function removedAt(patch: Patch, index: number): number {
+  return Math.max(0, patch.removed[index] ?? 0) * STEP_MM;
 }
 
 export const NOT_DETERMINED = 1;

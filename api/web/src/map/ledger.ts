@@ -26,7 +26,8 @@ export function ledger(spot: Spot, data: MapData, under: Found[], unit: Unit): H
   return box;
 }
 
-function verdictOf(verdict: string, data: MapData): HTMLElement {
+/** A verdict as symbol, shape and words. */
+export function verdictOf(verdict: string, data: MapData): HTMLElement {
   const words = ["within", "not determined", "too close to call", "over"];
   const known = data.verdicts?.[words.indexOf(verdict)];
   return make("span", { class: `verdict ${known?.class ?? "unknown"}` }, known?.words ?? verdict);

@@ -2,7 +2,7 @@
 import ImageLayer from "ol/layer/Image";
 import type Projection from "ol/proj/Projection";
 import ImageCanvasSource from "ol/source/ImageCanvas";
-import { NOT_DETERMINED, OVER, type Patch, type Point, TOO_CLOSE } from "./data";
+import { limitAt, NOT_DETERMINED, OVER, type Patch, type Point, removedAt, TOO_CLOSE } from "./data";
 import { closePattern, overPattern, unknownPattern } from "./patterns";
 
 export type Mode = "share" | "margin";
@@ -30,7 +30,11 @@ export class RemovalRaster {
 
   /** Largest limit on the patches, mm: the far end of the margin's ramp. */
   get largestLimit(): number {
-    return Math.max(0, ...this.patches.flatMap((patch) => patch.limit.map((one) => one ?? 0)));
+    let most = 0;
+    for (const { limit } of this.patches) {
+      for (const one of Array.isArray(limit) ? limit : [limit]) most = Math.max(most, one ?? 0);
+    }
+    return most;
   }
 
   show(patches: Patch[], mode: Mode): void {
@@ -45,8 +49,8 @@ export class RemovalRaster {
   at([station, offset]: Point): { removed: number; limit: number | null } | null {
     for (const patch of this.patches) {
       const index = indexAt(patch, station, offset);
-      const removed = index === null ? null : patch.removed[index];
-      if (index !== null && removed) return { removed, limit: patch.limit[index] ?? null };
+      const removed = index === null ? 0 : removedAt(patch, index);
+      if (index !== null && removed > 0) return { removed, limit: limitAt(patch, index) };
     }
     return null;
   }
@@ -59,9 +63,10 @@ export class RemovalRaster {
     const context = canvas.getContext("2d");
     if (context === null) return canvas;
     const image = context.createImageData(patch.columns, patch.rows);
-    for (const [index, removed] of patch.removed.entries()) {
-      const limit = patch.limit[index] ?? null;
-      if (!removed || limit === null) continue;
+    for (let index = 0; index < patch.removed.length; index += 1) {
+      const removed = removedAt(patch, index);
+      const limit = limitAt(patch, index);
+      if (removed <= 0 || limit === null) continue;
       const level = this.mode === "share" ? removed / limit : (limit - removed) / most;
       image.data.set([...this.shade(level), 255], index * 4);
     }
@@ -101,8 +106,9 @@ export class RemovalRaster {
     const [across, down] = [width / patch.columns, height / patch.rows];
     context.beginPath();
     let any = false;
-    for (const [index, verdict] of patch.verdict.entries()) {
-      if (verdict !== code || !patch.removed[index]) continue;
+    const digit = String(code);
+    for (let index = patch.verdict.indexOf(digit); index >= 0; index = patch.verdict.indexOf(digit, index + 1)) {
+      if (removedAt(patch, index) <= 0) continue;
       any = true;
       const [column, row] = [index % patch.columns, Math.floor(index / patch.columns)];
       context.rect(x + column * across, y + row * down, across, down);

@@ -1,9 +1,14 @@
 // The findings table: sort by any column, filter, keep both in the address.
-import { count, filtersOf, frame, fromAddress, keepInAddress, maybe, need } from "../frame";
+import { count, filtersOf, frame, fromAddress, keepInAddress, loadLater, maybe, need } from "../frame";
 
 frame();
-const table = maybe<HTMLTableElement>("#findings");
-if (table) setUp(table);
+start();
+void loadLater(start);
+
+function start(): void {
+  const table = maybe<HTMLTableElement>("#findings");
+  if (table) setUp(table);
+}
 
 function setUp(table: HTMLTableElement): void {
   const body = need<HTMLTableSectionElement>("tbody", table);

@@ -11,11 +11,11 @@ import VectorLayer from "ol/layer/Vector";
 import Projection from "ol/proj/Projection";
 import VectorSource from "ol/source/Vector";
 import { Fill, RegularShape, Stroke, Style } from "ol/style";
-import { getJson, wordsOf } from "../client";
+import { getJson, pageData, wordsOf } from "../client";
 import { frame, make, maybe, need, surveyId } from "../frame";
-import { type Face, type MapData, type Patch, type Point, type Spot } from "../map/data";
+import { type Face, type Layout, type MapData, type Patch, type Point, type Spot } from "../map/data";
 import { buildLayers, filterFace, foundAt, type Layers } from "../map/layers";
-import { ledger } from "../map/ledger";
+import { ledger, verdictOf } from "../map/ledger";
 import { legend } from "../map/legend";
 import { colour } from "../map/patterns";
 import { type Mode, RemovalRaster } from "../map/raster";
@@ -30,16 +30,38 @@ frame();
 const target = maybe<HTMLElement>("#map");
 if (target) void start(target);
 
+// The layout is there at once; what was found on it may take long to add up, and then replaces it.
 async function start(box: HTMLElement): Promise<void> {
   const member = box.dataset.member ?? "";
   need<HTMLSelectElement>("#member").addEventListener("change", () => need<HTMLFormElement>("#bar").submit());
+  need<HTMLButtonElement>("#print").addEventListener("click", () => print());
+  const layout = pageData<Layout>("layout");
+  const first = layout ? new MemberMap(box, { member: layout, problem: "" }) : null;
+  first?.showWhole();
+  tell("Adding up what was removed.");
   try {
     const query = new URLSearchParams({ member });
     const data = await getJson<MapData>(`/surveys/${surveyId()}/map/data?${query}`);
+    first?.close();
+    tell("");
+    about(data);
     new MemberMap(box, data).open();
   } catch (error) {
-    tell(wordsOf(error));
+    about({ member: layout ?? ({} as Layout), problem: wordsOf(error) });
   }
+}
+
+function about(data: MapData): void {
+  const body = need<HTMLElement>("#member-body");
+  const problem = need<HTMLElement>("#map-problem");
+  if (data.problem || data.verdict === undefined) {
+    problem.hidden = false;
+    problem.replaceChildren(make("p", {}, make("strong", {}, "The sums cannot be made: "), data.problem));
+    body.replaceChildren(make("p", {}, "Only the layout is shown."));
+    return;
+  }
+  need<HTMLElement>("#member-title").append(" ", verdictOf(data.verdict, data));
+  body.replaceChildren(...(data.reasons ?? []).map((reason) => make("p", { class: "small" }, reason)));
 }
 
 function tell(words: string): void {
@@ -81,16 +103,27 @@ class MemberMap {
     addTicks(this.map, data.member.outline, this.unit);
   }
 
+  /** Show all of the member. */
+  showWhole(): void {
+    this.map.getView().fit(this.extent, { padding: PADDING, size: this.map.getSize() ?? [600, 400] });
+  }
+
+  /** Take the map off the page. */
+  close(): void {
+    this.map.setTarget(undefined);
+    this.map.dispose();
+  }
+
   /** Show the member, load its sums, and go to the finding that the address names. */
   open(): void {
-    this.whole();
+    this.showWhole();
     this.map.on("singleclick", (event) => void this.ask(event.coordinate as Point));
     this.map.on("pointermove", (event) => this.readOut(event.coordinate as Point));
     this.map.getView().on("change:center", () => this.readOut(this.map.getView().getCenter() as Point));
     this.box.addEventListener("keydown", (event) => {
       if (event.key === "Enter" && event.target === this.box) void this.ask(this.map.getView().getCenter() as Point);
     });
-    need<HTMLButtonElement>("#whole").addEventListener("click", () => this.whole());
+    need<HTMLButtonElement>("#whole").addEventListener("click", () => this.showWhole());
     for (const input of document.querySelectorAll<HTMLInputElement>('#bar input[name="face"]')) {
       input.addEventListener("change", () => void this.loadGrid());
     }
@@ -110,10 +143,6 @@ class MemberMap {
 
   private get mode(): Mode {
     return need<HTMLInputElement>('#bar input[name="mode"]:checked').value as Mode;
-  }
-
-  private whole(): void {
-    this.map.getView().fit(this.extent, { padding: PADDING, size: this.map.getSize() ?? [600, 400] });
   }
 
   private goToFinding(id: string | null): void {
@@ -223,6 +252,5 @@ class MemberMap {
       this.map.updateSize();
       this.restyle();
     });
-    need<HTMLButtonElement>("#print").addEventListener("click", () => print());
   }
 }

@@ -1,3 +1,4 @@
-import { frame } from "../frame";
+import { frame, loadLater } from "../frame";
 
 frame();
+void loadLater();

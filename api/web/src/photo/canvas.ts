@@ -20,6 +20,7 @@ export class Canvas {
   readonly view: View;
   private readonly preview: ImageLayer<ImageStatic>;
   private fullAsked = false;
+  private fitted: number | undefined;
   /** Picture for the magnifier; the preview until the full one is there. */
   readonly glass = new Image();
   onFull: (state: "loading" | "shown" | "failed") => void = () => undefined;
@@ -117,6 +118,14 @@ export class Canvas {
 
   fit(): void {
     this.view.fit([0, 0, this.width, this.height], { padding: [12, 12, 12, 12] });
+    this.fitted = this.view.getResolution();
+  }
+
+  /** Take in a new size; a picture that was shown whole stays whole. */
+  resized(): void {
+    const whole = this.fitted !== undefined && this.fitted === this.view.getResolution();
+    this.map.updateSize();
+    if (whole) this.fit();
   }
 
   zoom(factor: number): void {

@@ -37,6 +37,7 @@ export class Measures {
   busy = false;
   private timer: number | undefined;
   private turn = 0;
+  private readonly opened = new Set<string>();
   onChange: () => void = () => undefined;
 
   constructor(
@@ -92,27 +93,33 @@ export class Measures {
     return showMeasured(shown, value.u === null ? null : Math.abs(value.u * factor), unitText).trim();
   }
 
-  /** A list of values with their names. */
+  /** A list of values with their names; each opens to show where its uncertainty comes from. */
   list(values: Record<string, MeasuredValue>): HTMLElement {
     const rows = Object.entries(values).map(([name, value]) =>
-      h(
-        "div",
-        {},
-        h("dt", {}, NAMES[name] ?? name.replace(/_/g, " ")),
-        h("dd", {}, this.text(value), this.budget(value)),
-      ),
+      h("div", {}, h("dt", {}, NAMES[name] ?? name.replace(/_/g, " ")), h("dd", {}, this.withBudget(name, value))),
     );
     return h("dl", { class: `values${this.busy ? " busy" : ""}` }, ...rows);
   }
 
-  private budget(value: MeasuredValue): HTMLElement | null {
+  private withBudget(name: string, value: MeasuredValue): Node | string {
+    const text = this.text(value);
     const parts = Object.entries(value.budget).filter(([, part]) => part);
     const whole = parts.reduce((sum, [, part]) => sum + (part ?? 0) ** 2, 0);
-    if (parts.length === 0 || whole === 0) return null;
-    const lines = parts.map(([source, part]) =>
-      h("li", {}, `${source}: ${Math.round((100 * (part ?? 0) ** 2) / whole)} %`),
+    if (parts.length === 0 || whole === 0) return text;
+    const lines = parts.map(([source, part]) => {
+      const share = (100 * (part ?? 0) ** 2) / whole;
+      return h("li", {}, `${source.replace(/^photo [^:]*: /, "")}: ${share < 1 ? "under 1" : Math.round(share)} %`);
+    });
+    const made = h(
+      "details",
+      { class: "budget" },
+      h("summary", { title: "Where the ± comes from" }, text),
+      h("p", { class: "quiet" }, "Shares of the ±:"),
+      h("ul", {}, ...lines),
     );
-    return h("details", { class: "budget" }, h("summary", {}, "Where the ± comes from"), h("ul", {}, ...lines));
+    made.open = this.opened.has(name);
+    made.addEventListener("toggle", () => (made.open ? this.opened.add(name) : this.opened.delete(name)));
+    return made;
   }
 
   /** Reasons to doubt, each in one plain sentence. */

@@ -194,7 +194,7 @@ export class Workbench {
     canvas.style.top = `${Math.ceil(y) - y}px`;
     canvas.style.width = `${Math.floor(box.width - 2 * pane.clientLeft) - 1}px`;
     canvas.style.height = `${Math.floor(box.height - 2 * pane.clientTop) - 1}px`;
-    this.canvas.map.updateSize();
+    this.canvas.resized();
   }
 
   private wireGlass(): void {

@@ -1,0 +1,1 @@
+"""The pages' pure modules, against the same cases as the Python side."""
