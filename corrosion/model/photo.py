@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
+from corrosion.errors import UnitsError
 from corrosion.model.base import (
     Finite,
     Identifier,
@@ -31,9 +32,22 @@ from corrosion.terms import (
     Relation,
     View,
 )
+from corrosion.units import parse_station
 
 ID1_SIZE_MM = (85.60, 53.98)
 """ISO/IEC 7810 ID-1 card, nominal width and height in mm (value from memory)."""
+
+
+def _readable_station(station: float | str) -> float | str:
+    try:
+        parse_station(station)
+    except UnitsError as error:
+        raise ValueError(str(error)) from error
+    return station
+
+
+StationText = Annotated[float | str, Field(union_mode="left_to_right"), AfterValidator(_readable_station)]
+"""A station as written, in the file's unit: 412.5 or ``"340B+10.25"``."""
 
 PlanePoint = Annotated[tuple[Finite, Finite], InFileUnits()]
 
@@ -235,7 +249,7 @@ class Photo(Part):
     zone: ZoneNumber | None = None
     member: Identifier | None = None
     face: Face | None = None
-    station: Annotated[float | str, Field(union_mode="left_to_right")] | None = None
+    station: StationText | None = None
     taken: Text = ""
     lens: Identifier | None = None
     distance: Distance | None = None

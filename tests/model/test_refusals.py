@@ -195,3 +195,10 @@ def test_a_key_given_twice_is_refused() -> None:
     text = json.dumps(full_survey()).replace('"units": "in"', '"units": "in", "units": "mm"')
     with pytest.raises(SurveyFileError, match="units"):
         parse_survey(text)
+
+
+@pytest.mark.parametrize("text", ["nan", "1e5", "abc", "340B+", "12 in"])
+def test_a_station_that_cannot_be_read_is_refused(text: str) -> None:
+    """A station text must hold a number, and may hold a plug and an offset."""
+    with pytest.raises(SurveyFileError, match="station"):
+        parse_survey(_changed("photos.0.station", text))
