@@ -6,6 +6,7 @@
     `- StorageError               the service's store could not keep or find something
        |- NotFoundError           404
        |- ConflictError           409
+       |- WithdrawnError          410  it was entered wrongly and taken back
        |- StaleError              412  someone else changed it first
        |- TooLargeError           413
        |- RangeError              416
@@ -40,6 +41,10 @@ class NotFoundError(StorageError):
 
 class ConflictError(StorageError):
     """The request contradicts what is stored."""
+
+
+class WithdrawnError(StorageError):
+    """A photo or entry that was taken back; its row is kept."""
 
 
 class StaleError(StorageError):
@@ -103,6 +108,7 @@ KINDS: dict[type[CorrosionError], ProblemKind] = {
     CrossSiteError: ProblemKind("cross-site", 403, "A write from another site was refused"),
     NotFoundError: ProblemKind("not-found", 404, "There is no such thing here"),
     ConflictError: ProblemKind("conflict", 409, "The request contradicts what is stored"),
+    WithdrawnError: ProblemKind("withdrawn", 410, "This was withdrawn"),
     StaleError: ProblemKind("stale", 412, "Someone else changed this first"),
     TooLargeError: ProblemKind("too-large", 413, "The request is too large"),
     RangeError: ProblemKind("range", 416, "The byte range is outside the file"),

@@ -105,7 +105,7 @@ class Exchange:
         """Return the photo ids of the survey file whose pictures are not here yet."""
         statement = (
             select(PhotoRow.key)
-            .where(PhotoRow.survey_id == survey_id, PhotoRow.picture_sha256.is_(None))
+            .where(repo.stands_in(PhotoRow, survey_id), PhotoRow.picture_sha256.is_(None))
             .order_by(PhotoRow.position)
         )
         with self._database.reading() as session:

@@ -7,10 +7,10 @@ from collections.abc import Iterable, Sequence
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
-from sqlalchemy import func, select, update
+from sqlalchemy import ColumnElement, and_, func, select, update
 from sqlalchemy.orm import Session
 
-from api.errors import ConflictError, Fault, InvalidError, NotFoundError, StaleError
+from api.errors import ConflictError, Fault, InvalidError, NotFoundError, StaleError, WithdrawnError
 from api.tables import (
     Document,
     PhotoRow,
@@ -18,8 +18,10 @@ from api.tables import (
     ReadingRow,
     RemovalRow,
     StructureRow,
+    SurveyPart,
     SurveyRow,
     Versioned,
+    now,
 )
 from corrosion.model import Photo, Removal, Structure, SurveyFile, ThicknessReading
 
@@ -35,6 +37,7 @@ NOUNS: dict[type[Versioned], str] = {
     RemovalRow: "removal",
     ReadingRow: "thickness reading",
 }
+PART_TABLES: tuple[type[PartRow], ...] = (PhotoRow, RemovalRow, ReadingRow)
 NAME_LENGTH = 400
 
 
@@ -45,13 +48,22 @@ def find(session: Session, table: type[Row], identifier: str) -> Row:
     ------
     NotFoundError
         If there is none.
+    WithdrawnError
+        If it was withdrawn.
     """
     row = session.get(table, identifier)
+    noun = NOUNS[table]
     if row is None:
-        noun = NOUNS[table]
         raise NotFoundError(
             f"there is no {noun} {identifier!r}.",
             remedy=f"List what there is, or check the {noun}'s address.",
+        )
+    if isinstance(row, SurveyPart) and row.withdrawn_at is not None:
+        why = f": {row.withdrawn_reason}" if row.withdrawn_reason else ""
+        raise WithdrawnError(
+            f"{noun} {row.key!r} was withdrawn on {row.withdrawn_at:%Y-%m-%d %H:%M} UTC{why}.",
+            place=f"{noun} {identifier}",
+            remedy="The survey's list of what was withdrawn still has it; enter it again if it was right.",
         )
     return row
 
@@ -63,6 +75,8 @@ def find_version(session: Session, table: type[Row], identifier: str, expected: 
     ------
     NotFoundError
         If there is none.
+    WithdrawnError
+        If it was withdrawn.
     StaleError
         If its version is another one.
     """
@@ -132,13 +146,33 @@ def count_change(session: Session, surveys: Sequence[str]) -> None:
 
 
 def parts(session: Session, table: type[AnyPartRow], survey_id: str) -> list[AnyPartRow]:
-    """Return a survey's photos, removals or readings in the order of its file."""
-    statement = select(table).where(table.survey_id == survey_id).order_by(table.position)
+    """Return a survey's photos, removals or readings in the order of its file, without withdrawn ones."""
+    statement = select(table).where(stands_in(table, survey_id)).order_by(table.position)
     return list(session.scalars(statement))
 
 
+def stands_in(table: type[PartRow], *surveys: str) -> ColumnElement[bool]:
+    """Give the condition that a part belongs to one of some surveys and is not withdrawn."""
+    return and_(table.survey_id.in_(surveys), table.withdrawn_at.is_(None))
+
+
+def withdraw(row: PartRow, reason: str) -> None:
+    """Take a part out of everything its locked survey says; the row stays."""
+    row.withdrawn_at = now()
+    row.withdrawn_reason = short_name(reason) or None
+
+
+def withdrawn(session: Session, survey_id: str) -> list[PartRow]:
+    """Return what was withdrawn from a survey, the latest first."""
+    found: list[PartRow] = []
+    for table in PART_TABLES:
+        statement = select(table).where(table.survey_id == survey_id, table.withdrawn_at.is_not(None))
+        found += session.scalars(statement)
+    return sorted(found, key=lambda row: (row.withdrawn_at or row.created, row.id), reverse=True)
+
+
 def next_position(session: Session, table: type[PartRow], survey_id: str) -> int:
-    """Return the place after a survey's last part. Call it with the survey locked."""
+    """Return the place after a survey's last part, withdrawn or not. Call it with the survey locked."""
     last = session.scalar(select(func.max(table.position)).where(table.survey_id == survey_id))
     return 0 if last is None else int(last) + 1
 
@@ -157,7 +191,7 @@ def add_part(
     ConflictError
         If the survey already has one of that id.
     """
-    taken = select(table.id).where(table.survey_id == survey_id, table.key == model.id)
+    taken = select(table.id).where(stands_in(table, survey_id), table.key == model.id)
     if session.scalar(taken) is not None:
         raise ConflictError(
             f"the survey already has a {NOUNS[table]} {model.id!r}.",
@@ -264,7 +298,7 @@ def lens_ids(survey: SurveyRow) -> set[str]:
 def used_by_parts(session: Session, surveys: Sequence[str], field: str, table: type[PartRow]) -> set[str]:
     """Return every member (or lens) that parts of some surveys name."""
     column = table.document[field].as_string()
-    statement = select(column).where(table.survey_id.in_(surveys)).distinct()
+    statement = select(column).where(stands_in(table, *surveys)).distinct()
     return {name for name in session.scalars(statement) if name is not None}
 
 

@@ -290,6 +290,20 @@ class ReadingRecord(Wire):
     reading: ThicknessReading
 
 
+class WithdrawnRecord(Wire):
+    """A photo, removal or reading that was taken back: what it was, when it was withdrawn and why."""
+
+    kind: Literal["photo", "removal", "reading"]
+    id: Annotated[str, Field(examples=[EXAMPLE_ID])]
+    survey_id: str
+    created: datetime
+    withdrawn_at: Annotated[datetime, Field(description="UTC.")]
+    reason: Annotated[str, Field(examples=["Entered for the wrong member"])]
+    part: Annotated[
+        dict[str, Any], Field(description="The survey file's own part, as it was when it was withdrawn.")
+    ]
+
+
 class ProblemError(BaseModel):
     """One fault of a request."""
 

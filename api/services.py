@@ -21,9 +21,6 @@ from corrosion.model import Photo, Removal, Structure, ThicknessReading
 EntryRow = TypeVar("EntryRow", RemovalRow, ReadingRow)
 Entry = Removal | ThicknessReading
 
-# The tables whose parts name a member of the structure.
-NAMING_TABLES = (PhotoRow, RemovalRow, ReadingRow)
-
 
 @dataclass(frozen=True)
 class Page:
@@ -138,6 +135,7 @@ class Services:
                 func.count(PhotoRow.id).label("photos"),
                 func.count(PhotoRow.picture_sha256).label("pictures"),
             )
+            .where(PhotoRow.withdrawn_at.is_(None))
             .group_by(PhotoRow.survey_id)
             .subquery()
         )
@@ -250,6 +248,30 @@ class Services:
             row.document = repo.dump(entry)
         return row
 
+    # Withdrawing
+
+    def withdraw(self, table: type[repo.PartRow], identifier: str, expected: int, reason: str) -> None:
+        """Take back a photo, removal or reading that was entered wrongly. Nothing is deleted.
+
+        Its id in the survey is free again, and the same picture may be uploaded again.
+
+        Raises
+        ------
+        StaleError
+            If someone edited it meanwhile: then it may be right by now.
+        """
+        with self.database.writing() as session:
+            row = repo.find(session, table, identifier)
+            repo.lock_survey(session, row.survey_id)
+            session.refresh(row)
+            repo.withdraw(repo.find_version(session, table, identifier, expected), reason)
+
+    def withdrawn(self, survey_id: str) -> list[repo.PartRow]:
+        """List what was withdrawn from a survey, the latest first."""
+        with self.database.reading() as session:
+            repo.find(session, SurveyRow, survey_id)
+            return repo.withdrawn(session, survey_id)
+
 
 def new_structure(session: Session, structure: Structure, units: str) -> StructureRow:
     """Add a structure within a transaction."""
@@ -284,7 +306,7 @@ def _existing_structure(session: Session, identifier: str) -> StructureRow:
 
 def _keep_used_members(session: Session, surveys: list[str], structure: Structure) -> None:
     there = {member.id for member in structure.members}
-    for table in NAMING_TABLES:
+    for table in repo.PART_TABLES:
         lost = repo.used_by_parts(session, surveys, "member", table) - there
         _refuse_lost(lost, "member", table.__tablename__)
 

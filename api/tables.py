@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 from typing import Any
 from uuid import uuid4
 
-from sqlalchemy import JSON, BigInteger, DateTime, ForeignKey, Index, MetaData, String, UniqueConstraint
+from sqlalchemy import JSON, BigInteger, DateTime, ForeignKey, Index, MetaData, String, text
 from sqlalchemy.orm import DeclarativeBase, Mapped, declared_attr, mapped_column
 from sqlalchemy.types import TypeDecorator
 
@@ -108,19 +108,31 @@ class PictureRow(Base):
     created: Mapped[datetime] = mapped_column(default=now)
 
 
-class _SurveyPart(Versioned):
-    """A part of a survey: `key` is its id in the survey file, `position` its place in the file's list."""
+class SurveyPart(Versioned):
+    """A part of a survey: `key` is its id in the survey file, `position` its place in the file's list.
+
+    A part entered wrongly is withdrawn, never deleted: the row stays with the time and the reason, out of
+    everything the survey says, and its `key` is free again.
+    """
 
     key: Mapped[str] = mapped_column(String(80))
     position: Mapped[int]
+    withdrawn_at: Mapped[datetime | None]
+    withdrawn_reason: Mapped[str | None]
 
 
-class PhotoRow(_SurveyPart, Base):
+def _one_standing(name: str) -> Index:
+    """Let a survey have one part of each key that is not withdrawn."""
+    standing = text("withdrawn_at IS NULL")
+    return Index(name, "survey_id", "key", unique=True, sqlite_where=standing, postgresql_where=standing)
+
+
+class PhotoRow(SurveyPart, Base):
     """A photo: `corrosion.model.Photo`. `picture_sha256` is set once its original is in the store."""
 
     __tablename__ = "photos"
     __table_args__ = (
-        UniqueConstraint("survey_id", "key"),
+        _one_standing("uq_photos_standing_key"),
         Index(None, "survey_id", "picture_sha256"),
     )
     survey_id: Mapped[str] = mapped_column(ForeignKey("surveys.id"))
@@ -128,17 +140,17 @@ class PhotoRow(_SurveyPart, Base):
     upload_name: Mapped[str] = mapped_column(default="")
 
 
-class RemovalRow(_SurveyPart, Base):
+class RemovalRow(SurveyPart, Base):
     """A removal entry: `corrosion.model.Removal`."""
 
     __tablename__ = "removals"
-    __table_args__ = (UniqueConstraint("survey_id", "key"),)
+    __table_args__ = (_one_standing("uq_removals_standing_key"),)
     survey_id: Mapped[str] = mapped_column(ForeignKey("surveys.id"))
 
 
-class ReadingRow(_SurveyPart, Base):
+class ReadingRow(SurveyPart, Base):
     """A remaining-thickness reading: `corrosion.model.ThicknessReading`."""
 
     __tablename__ = "readings"
-    __table_args__ = (UniqueConstraint("survey_id", "key"),)
+    __table_args__ = (_one_standing("uq_readings_standing_key"),)
     survey_id: Mapped[str] = mapped_column(ForeignKey("surveys.id"))

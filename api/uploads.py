@@ -203,12 +203,12 @@ def _match(session: Session, survey_id: str, sha256: str, name: str, done: Taken
     """Find the photo these bytes are already, or the one that waits for them; set the status."""
     same = (
         select(PhotoRow)
-        .where(PhotoRow.survey_id == survey_id, PhotoRow.picture_sha256 == sha256)
+        .where(repo.stands_in(PhotoRow, survey_id), PhotoRow.picture_sha256 == sha256)
         .order_by(PhotoRow.position)
     )
     waiting = (
         select(PhotoRow)
-        .where(PhotoRow.survey_id == survey_id, PhotoRow.picture_sha256.is_(None))
+        .where(repo.stands_in(PhotoRow, survey_id), PhotoRow.picture_sha256.is_(None))
         .order_by(PhotoRow.position)
     )
     rows = list(session.scalars(waiting))
@@ -308,7 +308,7 @@ def _free_key(session: Session, survey_id: str, name: str) -> str:
     """Make a photo id of the file name that is free in the survey and fit for a file name anywhere."""
     stem = PurePosixPath(name).stem if "." in name else name
     safe = re.sub(r"[^\w.-]+", "-", stem).strip("-._")[:KEY_LENGTH] or "photo"
-    taken = set(session.scalars(select(PhotoRow.key).where(PhotoRow.survey_id == survey_id)))
+    taken = set(session.scalars(select(PhotoRow.key).where(repo.stands_in(PhotoRow, survey_id))))
     key, number = safe, 1
     while key in taken:
         number += 1

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from api.errors import problem_of
+from api.repository import PartRow
 from api.schemas import (
     FileResult,
     PhotoRecord,
@@ -15,10 +16,17 @@ from api.schemas import (
     StructureSummary,
     SurveyRecord,
     SurveySummary,
+    WithdrawnRecord,
 )
 from api.services import PhotoView, SurveyView
-from api.tables import PictureRow, ReadingRow, RemovalRow, StructureRow
+from api.tables import PhotoRow, PictureRow, ReadingRow, RemovalRow, StructureRow
 from api.uploads import TakenFile
+
+WITHDRAWN_KINDS: dict[type[PartRow], str] = {
+    PhotoRow: "photo",
+    RemovalRow: "removal",
+    ReadingRow: "reading",
+}
 
 
 def structure_record(row: StructureRow) -> StructureRecord:
@@ -118,6 +126,21 @@ def reading_record(row: ReadingRow) -> ReadingRecord:
     """Wire form of a thickness reading."""
     return ReadingRecord.model_validate(
         {"id": row.id, "version": row.version, "survey_id": row.survey_id, "reading": row.document}
+    )
+
+
+def withdrawn_record(row: PartRow) -> WithdrawnRecord:
+    """Wire form of a withdrawn photo, removal or reading."""
+    return WithdrawnRecord.model_validate(
+        {
+            "kind": WITHDRAWN_KINDS[type(row)],
+            "id": row.id,
+            "survey_id": row.survey_id,
+            "created": row.created,
+            "withdrawn_at": row.withdrawn_at,
+            "reason": row.withdrawn_reason or "",
+            "part": row.document,
+        }
     )
 
 

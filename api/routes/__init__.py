@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Annotated, Any
+
+from fastapi import Query
 
 from api.schemas import Problem
 
@@ -16,6 +18,7 @@ def problems(*statuses: int) -> Responses:
         403: "A write from another site.",
         404: "No such thing.",
         409: "The request contradicts what is stored.",
+        410: "It was withdrawn; `detail` says when and why.",
         412: "Someone else changed it first: read again, repeat the edit.",
         413: "The request is too large.",
         416: "The byte range is outside the file.",
@@ -29,3 +32,18 @@ def problems(*statuses: int) -> Responses:
 
 EDIT = (400, 403, 404, 409, 412, 413, 422, 428)
 """Problems that every edit of an existing thing can answer with."""
+
+EDIT_PART = (*EDIT, 410)
+"""Likewise, of a photo, removal or reading, which may have been withdrawn."""
+
+WITHDRAW = (400, 403, 404, 410, 412, 422, 428)
+"""Problems that withdrawing one can answer with."""
+
+Reason = Annotated[
+    str,
+    Query(
+        max_length=400,
+        description="Why it is withdrawn; kept with it.",
+        examples=["Entered for the wrong member"],
+    ),
+]

@@ -13,7 +13,7 @@ from api.errors import NotFoundError
 from api.files import Derived
 from api.photos import shown_upright
 from api.receive import receive_photos
-from api.routes import EDIT, problems
+from api.routes import EDIT_PART, WITHDRAW, Reason, problems
 from api.schemas import (
     EXAMPLE_MARKS,
     EXAMPLE_PLACEMENT,
@@ -23,7 +23,7 @@ from api.schemas import (
     UploadReport,
 )
 from api.services import PhotoView
-from api.tables import PictureRow
+from api.tables import PhotoRow, PictureRow
 from corrosion.model import Mark, Placement, Scale
 
 router = APIRouter(tags=["photos"])
@@ -53,7 +53,7 @@ UPLOAD_BODY = {
         },
     }
 }
-PICTURE_RESPONSES = problems(404, 416, 503) | {
+PICTURE_RESPONSES = problems(404, 410, 416, 503) | {
     200: {"description": "The bytes.", "content": {"image/jpeg": {}}},
     206: {"description": "The bytes asked for by Range."},
     304: {"description": "The client has them already."},
@@ -84,7 +84,7 @@ def list_photos(survey_id: SurveyId, context: ContextDep) -> list[PhotoRecord]:
 
 
 @router.get(
-    "/photos/{photo_id}", summary="Read a photo", response_model=PhotoRecord, responses=problems(404)
+    "/photos/{photo_id}", summary="Read a photo", response_model=PhotoRecord, responses=problems(404, 410)
 )
 def read_photo(
     photo_id: PhotoId, request: Request, response: Response, context: ContextDep
@@ -97,7 +97,7 @@ def read_photo(
     return wire.photo_record(view)
 
 
-@router.patch("/photos/{photo_id}", summary="Tag a photo", responses=problems(*EDIT))
+@router.patch("/photos/{photo_id}", summary="Tag a photo", responses=problems(*EDIT_PART))
 def tag_photo(
     photo_id: PhotoId, body: PhotoTags, response: Response, context: ContextDep, expected: ExpectedVersion
 ) -> PhotoRecord:
@@ -106,7 +106,9 @@ def tag_photo(
     return _edited(response, context.services.edit_photo(photo_id, expected, changes))
 
 
-@router.put("/photos/{photo_id}/scale", summary="Set a photo's scale reference", responses=problems(*EDIT))
+@router.put(
+    "/photos/{photo_id}/scale", summary="Set a photo's scale reference", responses=problems(*EDIT_PART)
+)
 def set_scale(
     photo_id: PhotoId,
     body: Annotated[Scale | None, Body(examples=[EXAMPLE_SCALE])],
@@ -119,7 +121,9 @@ def set_scale(
     return _edited(response, context.services.edit_photo(photo_id, expected, {"scale": scale}))
 
 
-@router.put("/photos/{photo_id}/placement", summary="Put a photo on the layout", responses=problems(*EDIT))
+@router.put(
+    "/photos/{photo_id}/placement", summary="Put a photo on the layout", responses=problems(*EDIT_PART)
+)
 def set_placement(
     photo_id: PhotoId,
     body: Annotated[Placement | None, Body(examples=[EXAMPLE_PLACEMENT])],
@@ -132,7 +136,7 @@ def set_placement(
     return _edited(response, context.services.edit_photo(photo_id, expected, {"placement": placement}))
 
 
-@router.put("/photos/{photo_id}/marks", summary="Set a photo's marks", responses=problems(*EDIT))
+@router.put("/photos/{photo_id}/marks", summary="Set a photo's marks", responses=problems(*EDIT_PART))
 def set_marks(
     photo_id: PhotoId,
     body: Annotated[list[Mark], Body(examples=[EXAMPLE_MARKS])],
@@ -143,6 +147,20 @@ def set_marks(
     """Replace all marks of a photo with their depths; a mark left out of the list is gone."""
     marks = [mark.model_dump(mode="json") for mark in body]
     return _edited(response, context.services.edit_photo(photo_id, expected, {"marks": marks}))
+
+
+@router.delete(
+    "/photos/{photo_id}", status_code=204, summary="Withdraw a photo", responses=problems(*WITHDRAW)
+)
+def withdraw_photo(
+    photo_id: PhotoId, context: ContextDep, expected: ExpectedVersion, reason: Reason = ""
+) -> None:
+    """Take back a photo that was uploaded by mistake, with its marks.
+
+    It leaves lists, assessment and export; its id is free and the same file may be uploaded again. Nothing
+    is deleted: the original stays in the store, the photo in the survey's list of what was withdrawn.
+    """
+    context.services.withdraw(PhotoRow, photo_id, expected, reason)
 
 
 @router.head("/photos/{photo_id}/original", include_in_schema=False)

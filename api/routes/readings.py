@@ -8,7 +8,7 @@ from fastapi import APIRouter, Body, Path, Response
 
 from api import wire
 from api.context import ContextDep, ExpectedVersion, etag
-from api.routes import EDIT, problems
+from api.routes import EDIT_PART, WITHDRAW, Reason, problems
 from api.schemas import EXAMPLE_READING, ReadingRecord
 from api.tables import ReadingRow
 from corrosion.model import ThicknessReading
@@ -41,7 +41,7 @@ def add_reading(
     return wire.reading_record(row)
 
 
-@router.get("/readings/{reading_id}", summary="Read a reading", responses=problems(404))
+@router.get("/readings/{reading_id}", summary="Read a reading", responses=problems(404, 410))
 def read_reading(reading_id: ReadingId, response: Response, context: ContextDep) -> ReadingRecord:
     """Read a thickness reading and its ETag."""
     row = context.services.entry(ReadingRow, reading_id)
@@ -49,7 +49,7 @@ def read_reading(reading_id: ReadingId, response: Response, context: ContextDep)
     return wire.reading_record(row)
 
 
-@router.put("/readings/{reading_id}", summary="Edit a reading", responses=problems(*EDIT))
+@router.put("/readings/{reading_id}", summary="Edit a reading", responses=problems(*EDIT_PART))
 def edit_reading(
     reading_id: ReadingId,
     body: ThicknessReadingBody,
@@ -61,3 +61,17 @@ def edit_reading(
     row = context.services.edit_entry(ReadingRow, reading_id, expected, body)
     etag(response, row.version)
     return wire.reading_record(row)
+
+
+@router.delete(
+    "/readings/{reading_id}", status_code=204, summary="Withdraw a reading", responses=problems(*WITHDRAW)
+)
+def withdraw_reading(
+    reading_id: ReadingId, context: ContextDep, expected: ExpectedVersion, reason: Reason = ""
+) -> None:
+    """Take back a thickness reading that was entered wrongly.
+
+    It leaves lists, assessment and export, and its id is free for a new one. Nothing is deleted: the
+    survey's list of what was withdrawn keeps it with time and reason.
+    """
+    context.services.withdraw(ReadingRow, reading_id, expected, reason)

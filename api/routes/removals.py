@@ -8,7 +8,7 @@ from fastapi import APIRouter, Body, Path, Response
 
 from api import wire
 from api.context import ContextDep, ExpectedVersion, etag
-from api.routes import EDIT, problems
+from api.routes import EDIT_PART, WITHDRAW, Reason, problems
 from api.schemas import EXAMPLE_REMOVAL, RemovalRecord
 from api.tables import RemovalRow
 from corrosion.model import Removal
@@ -41,7 +41,7 @@ def add_removal(
     return wire.removal_record(row)
 
 
-@router.get("/removals/{removal_id}", summary="Read a removal", responses=problems(404))
+@router.get("/removals/{removal_id}", summary="Read a removal", responses=problems(404, 410))
 def read_removal(removal_id: RemovalId, response: Response, context: ContextDep) -> RemovalRecord:
     """Read a removal entry and its ETag."""
     row = context.services.entry(RemovalRow, removal_id)
@@ -49,7 +49,7 @@ def read_removal(removal_id: RemovalId, response: Response, context: ContextDep)
     return wire.removal_record(row)
 
 
-@router.put("/removals/{removal_id}", summary="Edit a removal", responses=problems(*EDIT))
+@router.put("/removals/{removal_id}", summary="Edit a removal", responses=problems(*EDIT_PART))
 def edit_removal(
     removal_id: RemovalId,
     body: RemovalBody,
@@ -61,3 +61,17 @@ def edit_removal(
     row = context.services.edit_entry(RemovalRow, removal_id, expected, body)
     etag(response, row.version)
     return wire.removal_record(row)
+
+
+@router.delete(
+    "/removals/{removal_id}", status_code=204, summary="Withdraw a removal", responses=problems(*WITHDRAW)
+)
+def withdraw_removal(
+    removal_id: RemovalId, context: ContextDep, expected: ExpectedVersion, reason: Reason = ""
+) -> None:
+    """Take back a removal entry that was entered wrongly.
+
+    It leaves lists, assessment and export, and its id is free for a new one. Nothing is deleted: the
+    survey's list of what was withdrawn keeps it with time and reason.
+    """
+    context.services.withdraw(RemovalRow, removal_id, expected, reason)

@@ -45,7 +45,9 @@ def _state_tag(state: State) -> str:
     "/photos/{photo_id}/measures",
     summary="Measure a photo",
     response_class=JSONResponse,
-    responses=_answers("Measures of every mark.", {"photos": [{"marks": [{"depth": MEASURED}]}]}, 404, 422),
+    responses=_answers(
+        "Measures of every mark.", {"photos": [{"marks": [{"depth": MEASURED}]}]}, 404, 410, 422
+    ),
 )
 def measures(
     photo_id: Annotated[str, Path(description="Identifier of the photo.")], context: ContextDep

@@ -12,7 +12,15 @@ from api.context import ContextDep, ExpectedVersion, PageDep, etag
 from api.downloads import attachment, not_modified
 from api.receive import import_survey
 from api.routes import EDIT, problems
-from api.schemas import EXAMPLE_SURVEY_FILE, ImportReport, SurveyHead, SurveyIn, SurveyRecord, SurveySummary
+from api.schemas import (
+    EXAMPLE_SURVEY_FILE,
+    ImportReport,
+    SurveyHead,
+    SurveyIn,
+    SurveyRecord,
+    SurveySummary,
+    WithdrawnRecord,
+)
 from corrosion.model import dump_survey
 
 router = APIRouter(prefix="/surveys", tags=["surveys"])
@@ -122,6 +130,12 @@ def edit_survey(
     view = context.services.edit_survey(survey_id, expected, head, body.survey.name)
     etag(response, view.row.version)
     return wire.survey_record(view)
+
+
+@router.get("/{survey_id}/withdrawn", summary="List what was withdrawn", responses=problems(404))
+def list_withdrawn(survey_id: SurveyId, context: ContextDep) -> list[WithdrawnRecord]:
+    """List the photos, removals and readings that were taken back, the latest first, each as it was."""
+    return [wire.withdrawn_record(row) for row in context.services.withdrawn(survey_id)]
 
 
 @router.get(

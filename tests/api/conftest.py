@@ -2,13 +2,25 @@
 
 from __future__ import annotations
 
+import os
+import pwd
+import shutil
+import socket
+import subprocess
+import tempfile
 from collections.abc import Iterator
+from pathlib import Path
+from uuid import uuid4
 
 import httpx
 import pytest
+from sqlalchemy import create_engine, text
 
 from api.settings import Settings
 from tests.api.server import running
+from tests.support import need
+
+POSTGRESQL = Path("/usr/lib/postgresql/15/bin")
 
 
 @pytest.fixture(scope="session")
@@ -24,3 +36,41 @@ def client(tmp_path_factory: pytest.TempPathFactory) -> Iterator[httpx.Client]:
     )
     with running(settings) as made:
         yield made
+
+
+@pytest.fixture(scope="session")
+def postgresql_server() -> Iterator[str]:
+    """Start a PostgreSQL server of its own and give its address without a database."""
+    need((POSTGRESQL / "initdb").exists(), f"PostgreSQL's server programs are not in {POSTGRESQL}")
+    need(shutil.which("su") is not None and os.getuid() == 0, "only root can start PostgreSQL as its user")
+    # Not pytest's own folder: only root may enter that, and every other pytest run closes it again.
+    folder = Path(tempfile.mkdtemp(prefix="corrosion-pg-"))
+    user = pwd.getpwnam("postgres")
+    os.chown(folder, user.pw_uid, user.pw_gid)
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+
+    def run(command: str) -> None:
+        subprocess.run(["su", "postgres", "-c", command], check=True, stdout=subprocess.DEVNULL, cwd=folder)
+
+    data = folder / "data"
+    run(f"{POSTGRESQL}/initdb -A trust -D {data}")
+    options = f"-p {port} -c listen_addresses=127.0.0.1 -k {folder} -c fsync=off"
+    run(f"{POSTGRESQL}/pg_ctl -D {data} -l {folder}/log -o '{options}' -w start")
+    try:
+        yield f"postgresql+psycopg://postgres@127.0.0.1:{port}"
+    finally:
+        run(f"{POSTGRESQL}/pg_ctl -D {data} -m immediate -w stop")
+        shutil.rmtree(folder)
+
+
+@pytest.fixture
+def postgresql(postgresql_server: str) -> str:
+    """Give the URL of an empty PostgreSQL database."""
+    name = f"t{uuid4().hex}"
+    engine = create_engine(f"{postgresql_server}/postgres", isolation_level="AUTOCOMMIT")
+    with engine.connect() as connection:
+        connection.execute(text(f"CREATE DATABASE {name}"))
+    engine.dispose()
+    return f"{postgresql_server}/{name}"

@@ -2,13 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import pwd
-import shutil
-import socket
-import subprocess
-import tempfile
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -23,9 +16,6 @@ from corrosion.errors import StorageError
 from corrosion.model import parse_survey
 from tests.api.samples import MARKS, new_survey, picture, survey_file, tag, upload
 from tests.api.server import running
-from tests.support import need
-
-POSTGRESQL = Path("/usr/lib/postgresql/15/bin")
 
 
 def database_at(path: Path) -> Database:
@@ -79,33 +69,6 @@ def test_a_database_that_cannot_be_opened_is_a_clear_error(url: str) -> None:
     with pytest.raises(StorageError) as caught:
         Database(url).migrate()
     assert caught.value.remedy
-
-
-@pytest.fixture(scope="module")
-def postgresql() -> Iterator[str]:
-    """Start a PostgreSQL server of its own and give its URL."""
-    need((POSTGRESQL / "initdb").exists(), f"PostgreSQL's server programs are not in {POSTGRESQL}")
-    need(shutil.which("su") is not None and os.getuid() == 0, "only root can start PostgreSQL as its user")
-    # Not pytest's own folder: only root may enter that, and every other pytest run closes it again.
-    folder = Path(tempfile.mkdtemp(prefix="corrosion-pg-"))
-    user = pwd.getpwnam("postgres")
-    os.chown(folder, user.pw_uid, user.pw_gid)
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-
-    def run(command: str) -> None:
-        subprocess.run(["su", "postgres", "-c", command], check=True, stdout=subprocess.DEVNULL, cwd=folder)
-
-    data = folder / "data"
-    run(f"{POSTGRESQL}/initdb -A trust -D {data}")
-    options = f"-p {port} -c listen_addresses=127.0.0.1 -k {folder} -c fsync=off"
-    run(f"{POSTGRESQL}/pg_ctl -D {data} -l {folder}/log -o '{options}' -w start")
-    try:
-        yield f"postgresql+psycopg://postgres@127.0.0.1:{port}/postgres"
-    finally:
-        run(f"{POSTGRESQL}/pg_ctl -D {data} -m immediate -w stop")
-        shutil.rmtree(folder)
 
 
 def test_the_service_works_on_postgresql(postgresql: str, tmp_path: Path) -> None:

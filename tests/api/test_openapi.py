@@ -64,9 +64,9 @@ def test_every_body_has_an_example(document: dict[str, Any]) -> None:
 
 
 def test_every_edit_states_its_conflicts(document: dict[str, Any]) -> None:
-    """Every edit documents If-Match and the answers 412 and 428."""
+    """Every edit and withdrawal documents If-Match and the answers 412 and 428."""
     for name, operation in operations(document):
-        if not name.startswith(("PUT", "PATCH")):
+        if not name.startswith(("PUT", "PATCH", "DELETE")):
             continue
         headers = [p["name"] for p in operation["parameters"] if p["in"] == "header"]
         assert headers == ["if-match"], name
