@@ -16,6 +16,7 @@ from api.context import Context
 from api.database import Database
 from api.exchange import Exchange
 from api.files import PictureFiles
+from api.pages import install_pages
 from api.photos import PhotoReader
 from api.results import Results
 from api.routes import photos, readings, removals, results, structures, surveys, system
@@ -89,6 +90,7 @@ def create_app(settings: Settings) -> FastAPI:
         app.include_router(module.router, prefix="/api")
     problems.install(app)
     openapi.install(app)
+    install_pages(app)
     app.add_middleware(BodyLimit, max_json=settings.max_json_bytes, max_upload=settings.max_upload_bytes)
     app.add_middleware(HostCheck, allowed=frozenset(settings.allowed_hosts))
     # Added last, so outermost: its headers are on every answer of the others.

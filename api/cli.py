@@ -181,15 +181,17 @@ def demo(
     out: Annotated[
         Path, typer.Option("--out", metavar="DIR", help="Folder for the map and the JSON; made if missing.")
     ] = Path("demo-output"),
-    no_serve: Annotated[
-        bool,
+    serving: Annotated[
+        bool | None,
         typer.Option(
-            "--no-serve", help="Only write the files. (This version never opens the service itself.)"
+            "--serve/--no-serve",
+            help="Open the survey in the service afterwards, until Ctrl+C; or only write the files. "
+            "Without either it is opened if a person sits at the terminal.",
+            show_default=False,
         ),
-    ] = False,
+    ] = None,
 ) -> None:
     """Run the whole chain on the made-up survey that comes with the program."""
-    del no_serve
     from corrosion.demo import SURVEY_NAME, sample_folder
     from corrosion.report import json_of, tables
 
@@ -216,7 +218,24 @@ def demo(
         _draw(assessment, outputs[name], None)
     write_json(str(outputs["assessment.json"]), json_of(assessment))
     console.print(f"Written to {out}: {', '.join(outputs)}", soft_wrap=True)
-    console.print("To work with surveys in the browser: corrosion serve", soft_wrap=True)
+    if sys.stdout.isatty() if serving is None else serving:
+        _serve_demo(console, out / "service")
+    else:
+        console.print(f"To open it in the browser: corrosion demo --out {out} --serve", soft_wrap=True)
+
+
+def _serve_demo(console: Console, folder: Path) -> None:
+    """Put the survey into a service of its own and run that until Ctrl+C."""
+    from api.app import serve as run
+    from api.demo_service import demo_settings, fill
+
+    settings = demo_settings(folder)
+    page = fill(settings)
+
+    def opened(url: str) -> None:
+        console.print(f"Open {url}{page}  (Ctrl+C stops)", soft_wrap=True)
+
+    run(settings, opened=opened)
 
 
 @app.command()

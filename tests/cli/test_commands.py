@@ -190,7 +190,7 @@ def test_demo_writes_what_it_says(tmp_path: Path) -> None:
     done = run("demo", "--out", "shown", "--no-serve", cwd=tmp_path)
     assert done.returncode == 0, done.stderr
     assert "Written to shown: map.png, map.svg, assessment.json" in done.stdout
-    assert "corrosion serve" in done.stdout
+    assert "corrosion demo --out shown --serve" in done.stdout
     assert "against the rendered truth" in done.stdout
     assert sorted(p.name for p in (tmp_path / "shown").iterdir()) == [
         "assessment.json",
