@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import io
+import math
 from typing import Any
 
 import pytest
+from PIL import Image
 from playwright.sync_api import Page, expect
+from shapely.geometry import Point, Polygon
 
 from tests.api.samples import new_survey, tag, upload
 from tests.browser.conftest import OpenPage, Service
@@ -324,3 +328,156 @@ def test_place_on_the_layout(service: Service, open_page: OpenPage, scaled: str)
     kept = stored(service.client, scaled)
     assert (kept["member"], kept["face"]) == ("SK1", "outer")
     assert kept["placement"]["layout"] == [[400, 120], [450, 120]]
+
+
+def test_a_turned_photo_is_marked_upright(service: Service, open_page: OpenPage) -> None:
+    """A photo stored on its side (EXIF orientation 6) reads back upright, preview and original."""
+    upright = Image.open(io.BytesIO(target_picture()))
+    exif = Image.Exif()
+    exif[0x0112] = 6
+    stream = io.BytesIO()
+    # Orientation 6: to be turned 90 degrees clockwise for display, so it is stored turned the other way.
+    upright.transpose(Image.Transpose.ROTATE_90).save(stream, "JPEG", quality=95, exif=exif)
+    made = upload(service.client, new_survey(service.client), ("turned.jpg", stream.getvalue()))
+    photo = made[0]["photo"]["id"]
+    service.client.put(f"/api/photos/{photo}/scale", json=BAR, headers=tag(1))
+    page = open_page(f"/photos/{photo}").page
+    ready(page)
+    preview = screen_map(page)
+    page.mouse.move(*preview.screen(600, 450))
+    for _ in range(3):
+        page.mouse.wheel(0, -120)
+        page.wait_for_timeout(350)
+    expect(page.locator("#photo-pane")).to_have_attribute("data-picture", "shown")
+    page.wait_for_timeout(600)
+    under = draw_pit(page, screen_map(page))
+    saved(page)
+    for drawn, expected in zip(ring_of(stored(service.client, photo)), under, strict=True):
+        assert drawn == pytest.approx(expected, abs=0.05)
+
+
+def test_freehand_follows_the_hand(service: Service, open_page: OpenPage, scaled: str) -> None:
+    """A freehand outline stays within one css px of the way the pointer went."""
+    page = open_page(f"/photos/{scaled}").page
+    seen = ready(page)
+    page.get_by_role("radio", name="Freehand").check()
+    page.get_by_role("button", name="Affected area").click()
+    way = [
+        seen.screen(600 + 60 * math.cos(t / 20 * math.pi), 470 + 40 * math.sin(t / 20 * math.pi))
+        for t in range(40)
+    ]
+    page.mouse.move(*way[0])
+    page.mouse.down()
+    for step in way[1:]:
+        page.mouse.move(*step)
+        # Browsers hand on one move per frame; a hand is slower than a script.
+        page.wait_for_timeout(40)
+    page.mouse.up()
+    expect(page.get_by_text("A1 · Affected area")).to_be_visible()
+    saved(page)
+    ring = Polygon(ring_of(stored(service.client, scaled)))
+    for step in way:
+        assert ring.exterior.distance(Point(seen.pixel(*step))) < seen.pixels_per_css
+
+
+def test_points_set_so_far_survive_a_reload(open_page: OpenPage, scaled: str) -> None:
+    """An outline that is not finished is still there after a reload, with its tool."""
+    page = open_page(f"/photos/{scaled}").page
+    seen = ready(page)
+    page.get_by_role("button", name="Pit", exact=True).click()
+    for corner in CORNERS[:3]:
+        click(page, *seen.screen(*corner))
+    page.reload()
+    expect(page.locator("#step")).to_contain_text("3 set.")
+    page.get_by_role("button", name="Finish").click()
+    saved(page)
+    expect(page.get_by_text("P1 · Pit")).to_be_visible()
+
+
+def test_a_scale_that_lacks_something_waits_and_says_what(
+    service: Service, open_page: OpenPage, photo: str
+) -> None:
+    """A bar without its length is kept as a draft, not sent; the page says what is missing."""
+    page = open_page(f"/photos/{photo}").page
+    seen = ready(page)
+    page.get_by_role("button", name="Two points").click()
+    click(page, *seen.screen(500, 600))
+    click(page, *seen.screen(700, 600))
+    expect(page.locator("#save-state")).to_contain_text("something is missing")
+    expect(page.locator("#panel")).to_contain_text("enter the distance")
+    assert stored(service.client, photo)["scale"] is None
+    page.reload()
+    expect(page.locator("#panel")).to_contain_text("enter the distance")
+    page.get_by_role("tab", name="1 Scale").click()
+    page.get_by_label("Distance (mm)", exact=True).fill("50 mm")
+    page.keyboard.press("Tab")
+    expect(page.get_by_role("alert")).to_contain_text("is not a number")
+    page.get_by_label("Distance (mm)", exact=True).fill("50")
+    page.keyboard.press("Tab")
+    saved(page)
+    assert stored(service.client, photo)["scale"]["length"] == 50
+
+
+def test_a_card_is_set_by_its_corners(service: Service, open_page: OpenPage, photo: str) -> None:
+    """Four corners in order make a card, an ID-1 card where no size is given."""
+    page = open_page(f"/photos/{photo}").page
+    seen = ready(page)
+    page.get_by_role("button", name="Card", exact=True).click()
+    corners = ((500, 380), (720, 390), (715, 530), (498, 522))
+    for corner in corners:
+        click(page, *seen.screen(*corner))
+    saved(page)
+    scale = stored(service.client, photo)["scale"]
+    assert (scale["kind"], scale["size"]) == ("card", None)
+    for drawn, corner in zip(scale["image"], corners, strict=True):
+        assert drawn == pytest.approx(corner, abs=seen.pixels_per_css)
+
+
+def test_a_blend_out_says_what_it_was_measured_from(
+    service: Service, open_page: OpenPage, scaled: str
+) -> None:
+    """The depth of a blend-out is not taken before it is said what it was measured from."""
+    page = open_page(f"/photos/{scaled}").page
+    seen = ready(page)
+    page.get_by_role("button", name="Blend-out", exact=True).click()
+    for corner in CORNERS:
+        click(page, *seen.screen(*corner))
+    page.get_by_role("button", name="Finish").click()
+    page.get_by_label("Depth (mm)").fill("0.06")
+    page.get_by_label("Uncertainty u (mm)").fill("0.004")
+    page.get_by_label("Read by").select_option("gauge")
+    page.get_by_role("button", name="Add reading").click()
+    expect(page.get_by_role("alert").filter(has_text="measured from")).to_be_visible()
+    page.get_by_role("radio", name="Original contour").check()
+    page.get_by_role("button", name="Add reading").click()
+    page.wait_for_timeout(300)
+    saved(page)
+    page.get_by_role("radio", name="Faired").check()
+    page.get_by_label("Run-out, total length to depth").fill("20")
+    page.keyboard.press("Tab")
+    saved(page)
+    mark = stored(service.client, scaled)["marks"][0]
+    assert (mark["measured_from"], mark["depths"][0]["value"]) == ("original", 0.06)
+    assert (mark["profile"], mark["run_out"]["total"]) == ("faired", 20)
+
+
+def test_inches_are_shown_and_stored_in_the_structures_unit(
+    service: Service, open_page: OpenPage, scaled: str
+) -> None:
+    """With the display in inches a depth of 0.0100 in is stored as 0.254 mm (1 in is 25.4 mm exactly)."""
+    page = open_page(f"/photos/{scaled}").page
+    draw_pit(page, ready(page))
+    saved(page)
+    page.locator(".display-menu summary").click()
+    page.get_by_role("button", name="inches (in)").click()
+    ready(page)
+    page.get_by_text("P1 · Pit").click()
+    page.get_by_label("Depth (in)").fill("0.0100")
+    page.get_by_label("Uncertainty u (in)").fill("0.0005")
+    page.get_by_label("Read by").select_option("gauge")
+    page.get_by_role("button", name="Add reading").click()
+    expect(page.locator(".readings")).to_contain_text("0.0100 in")
+    saved(page)
+    reading = stored(service.client, scaled)["marks"][0]["depths"][0]
+    assert reading["value"] == pytest.approx(0.254, rel=1e-12)
+    assert reading["u"] == pytest.approx(0.0127, rel=1e-12)

@@ -26,10 +26,6 @@ const PADDING = [44, 24, 56, 64];
 const CLOSEST_MM_PER_PX = 0.005;
 const NARROW_PX = 960;
 
-frame();
-const target = maybe<HTMLElement>("#map");
-if (target) void start(target);
-
 // The layout is there at once; what was found on it may take long to add up, and then replaces it.
 async function start(box: HTMLElement): Promise<void> {
   const member = box.dataset.member ?? "";
@@ -254,3 +250,7 @@ class MemberMap {
     });
   }
 }
+
+frame();
+const target = maybe<HTMLElement>("#map");
+if (target) void start(target);

@@ -1,4 +1,6 @@
 // Work that the service does not have yet, kept on this device so that a reload loses nothing.
+import type { Px } from "../geometry";
+import type { Tool } from "./store";
 import type { Doc } from "./types";
 
 export interface Draft {
@@ -36,5 +38,32 @@ export function dropDraft(photo: string): void {
     localStorage.removeItem(key(photo));
   } catch {
     // Nothing was kept then.
+  }
+}
+
+/** An outline that is not finished yet; of this tab only, another tab draws its own. */
+export interface Sketch {
+  tool: Tool;
+  points: Px[];
+}
+
+const sketchKey = (photo: string): string => `corrosion.sketch.${photo}`;
+
+export function keepSketch(photo: string, sketch: Sketch | null): void {
+  try {
+    if (sketch) sessionStorage.setItem(sketchKey(photo), JSON.stringify(sketch));
+    else sessionStorage.removeItem(sketchKey(photo));
+  } catch {
+    // A few clicks are lost at worst; what was finished is in the draft.
+  }
+}
+
+export function readSketch(photo: string): Sketch | null {
+  try {
+    const text = sessionStorage.getItem(sketchKey(photo));
+    const sketch = text ? (JSON.parse(text) as Sketch) : null;
+    return sketch && Array.isArray(sketch.points) && sketch.points.length > 0 ? sketch : null;
+  } catch {
+    return null;
   }
 }

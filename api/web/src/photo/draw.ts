@@ -78,11 +78,19 @@ export class DrawTool {
     return Boolean(plan && plan.most > plan.least && this.points.length >= plan.least);
   }
 
-  /** What the next click will be, in words. */
+  /** What the next click will be, in words; with the count, so that every point is announced. */
   get step(): string {
     const plan = this.plan;
     if (!plan) return "";
-    return plan.steps[Math.min(this.points.length, plan.steps.length - 1)] ?? "";
+    const n = this.points.length;
+    const next = plan.steps[Math.min(n, plan.steps.length - 1)] ?? "";
+    return n === 0 ? next : `${n} set. ${next}`;
+  }
+
+  /** Go on with points that an earlier visit set. */
+  resume(points: Px[]): void {
+    this.points = points;
+    this.redraw();
   }
 
   private onClick(event: MapBrowserEvent<PointerEvent | KeyboardEvent | WheelEvent>): void {

@@ -15,7 +15,7 @@ import type { Canvas } from "./canvas";
 import type { Layers } from "./layers";
 import { asEllipse, fromGeometry, handlesOf, shifted, toGeometry } from "./shapes";
 import type { Store } from "./store";
-import { handleImage, LOOKS } from "./styles";
+import { CORNER_RADIUS, handleImage, LOOKS } from "./styles";
 import type { Mark, Shape } from "./types";
 
 // Gloved fingers miss by this much, css px.
@@ -35,7 +35,7 @@ export class Editor {
     canvas.map.addLayer(
       new VectorLayer({
         source: this.handles,
-        style: (f) => new Style({ image: handleImage((f.get("color") as string) ?? "#fff") }),
+        style: (f) => new Style({ image: handleImage((f.get("color") as string) ?? "#fff", CORNER_RADIUS) }),
         zIndex: 25,
         updateWhileInteracting: true,
       }),

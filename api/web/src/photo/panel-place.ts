@@ -8,10 +8,7 @@ import type { Store } from "./store";
 import type { Face, Member, PhotoPart, Placement } from "./types";
 
 export interface PlaceContext extends PanelContext {
-  photo: () => PhotoPart;
   members: readonly Member[];
-  /** Change tags of the photo; what went wrong is said by the page. */
-  onTag: (changes: Record<string, unknown>) => void;
 }
 
 const NOWHERE = [null, null] as unknown as Px;

@@ -6,12 +6,15 @@ import { numberField, type Units } from "./fields";
 import { flagsOf, type Measures } from "./measures";
 import { imageOf, SCALE_KINDS, type ScaleField, scaleKind, type ScaleKind, scaleLacks } from "./scales";
 import type { Store } from "./store";
-import type { ScaleRef } from "./types";
+import type { PhotoPart, ScaleRef } from "./types";
 
 export interface PanelContext {
   store: Store;
   units: Units;
   measures: Measures;
+  photo: () => PhotoPart;
+  /** Change tags of the photo; what went wrong is said by the page. */
+  onTag: (changes: Record<string, unknown>) => void;
 }
 
 export function scalePanel(context: PanelContext): HTMLElement[] {
@@ -76,13 +79,29 @@ function scaleForm(context: PanelContext, scale: ScaleRef): HTMLElement[] {
 function fieldsOf(context: PanelContext, scale: ScaleRef, kind: ScaleKind): HTMLElement {
   const made = (more: boolean): HTMLElement[] =>
     kind.fields.filter((one) => Boolean(one.more) === more).map((one) => scaleField(context, scale, one));
-  const raised = h("details", { class: "about" }, h("summary", {}, "It does not lie flush with the metal"), ...made(true));
+  const raised = h("details", { class: "about" }, h("summary", {}, "It does not lie flush with the metal"), ...made(true), distanceField(context));
   raised.open = Boolean(scale["height"] || scale["u_height"] || raisedOpen);
   raised.addEventListener("toggle", () => (raisedOpen = raised.open));
   return h("div", { class: "stack" }, ...made(false), raised);
 }
 
 let raisedOpen = false;
+
+function distanceField({ photo, onTag, units }: PanelContext): HTMLElement {
+  const stated = photo()["distance"] as { value: number; u: number } | null | undefined;
+  return numberField(
+    {
+      key: "distance",
+      label: "Distance from the lens to the metal",
+      help: "Corrects for the height of the reference; without it the height only widens the uncertainty.",
+      value: stated?.value,
+      type: "length",
+      above: 0,
+      onValue: (value) => onTag({ distance: value === null ? null : { value, u: stated?.u ?? 0 } }),
+    },
+    units,
+  );
+}
 
 function scaleField(context: PanelContext, scale: ScaleRef, spec: ScaleField): HTMLElement {
   const { store, units } = context;

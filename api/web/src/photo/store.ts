@@ -5,7 +5,7 @@ import type { Doc, Mark, MarkKind, Placement, ScaleRef } from "./types";
 
 export type ShapeTool = "polygon" | "ellipse" | "freehand";
 export type Panel = "scale" | "marks" | "place";
-export type Change = "doc" | "selection" | "tool" | "panel" | "measures" | "sync" | "photo";
+export type Change = "doc" | "selection" | "tool" | "panel" | "measures" | "sync";
 
 /** What a click on the picture does. */
 export type Tool =

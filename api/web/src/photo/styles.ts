@@ -28,6 +28,8 @@ export const REFERENCE_COLOR = "#f5ee6b";
 const FONT = '600 14px system-ui, "Segoe UI", "Noto Sans", "DejaVu Sans", sans-serif';
 const DARK = "rgba(8, 14, 20, 0.85)";
 const HANDLE_RADIUS = 8;
+/** Corners of a mark; small pits would vanish under larger ones. Their reach is larger than their look. */
+export const CORNER_RADIUS = 5;
 
 export function markStyles(kind: MarkKind, id: string, selected: boolean): Style[] {
   const look = LOOKS[kind];
@@ -68,9 +70,9 @@ export function lineStyles(color: string, width = 2): Style[] {
 }
 
 // Hollow, so that the place it marks can be seen inside it.
-export const handleImage = (color: string): CircleStyle =>
+export const handleImage = (color: string, radius = HANDLE_RADIUS): CircleStyle =>
   new CircleStyle({
-    radius: HANDLE_RADIUS,
+    radius,
     fill: new Fill({ color: "rgba(255, 255, 255, 0.15)" }),
     stroke: new Stroke({ color, width: 2.5 }),
   });

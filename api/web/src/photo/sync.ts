@@ -6,7 +6,7 @@ import { type Choice, type Conflict, decide, merge, type Merged, same } from "..
 import { dropDraft, keepDraft, readDraft } from "./draft";
 import { lacksOf } from "./complete";
 import type { Store } from "./store";
-import { type Doc, docOf, type Part, PARTS, type PhotoRecord } from "./types";
+import { type Doc, docOf, type Part, PARTS, type PhotoPart, type PhotoRecord } from "./types";
 
 export type Status =
   | { name: "saved" }
@@ -23,6 +23,8 @@ export class Sync {
   status: Status = { name: "saved" };
   /** Set by the page: asks a person to decide what two people changed differently. */
   ask: (conflicts: Conflict[]) => Promise<Map<string, Choice>> = () => Promise.resolve(new Map());
+  /** Set by the page: takes in tags that someone else changed. */
+  onPhoto: (photo: PhotoPart) => void = () => undefined;
   /** Set by the page: says something once. */
   say: (words: string) => void = () => undefined;
 
@@ -177,7 +179,7 @@ export class Sync {
     if (merged.news.length > 0) {
       this.say(`Someone else worked on this photo too. Taken in: ${merged.news.join(", ")}.`);
     }
-    this.store.tell("photo");
+    this.onPhoto(stored.body.photo);
   }
 
   private async settle(merged: Merged): Promise<Doc> {

@@ -5,6 +5,7 @@ import { chosenUnit } from "../units";
 import { Canvas, reducedMotion } from "./canvas";
 import { openPair, addPair, placePanel, setPlace } from "./panel-place";
 import { askConflicts, showHelp } from "./dialogs";
+import { keepSketch, readSketch } from "./draft";
 import { byId, fill, h, soon } from "./dom";
 import { DrawTool } from "./draw";
 import { Editor } from "./edit";
@@ -27,6 +28,7 @@ const COPY_SHIFT_CSS_PX = 24;
 
 export class Workbench {
   private photo: PhotoPart;
+  private readonly recordId: string;
   private readonly units: Units;
   private readonly canvas: Canvas;
   private readonly layers: Layers;
@@ -48,6 +50,7 @@ export class Workbench {
     private readonly sync: Sync,
   ) {
     this.photo = record.photo;
+    this.recordId = record.id;
     this.units = { doc: survey.units, shown: chosenUnit(survey.display_units ?? survey.units) };
     store.panel = record.photo.scale ? "marks" : "scale";
     this.canvas = new Canvas(byId("canvas"), picture.width, picture.height, picture);
@@ -73,6 +76,11 @@ export class Workbench {
     this.wireGlass();
     this.fillInstruments();
     this.sync.say = (words) => this.notices.say(words);
+    this.sync.onPhoto = (photo) => {
+      this.photo = photo;
+      this.renderLayout();
+      soon(this.render);
+    };
     this.sync.ask = (conflicts) => askConflicts(conflicts, this.units);
     this.measures.onChange = this.render;
     this.store.onChange((change) => {
@@ -85,6 +93,17 @@ export class Workbench {
     this.render();
     this.firstVisit();
     await this.sync.restore();
+    this.resumeSketch();
+  }
+
+  private resumeSketch(): void {
+    const sketch = readSketch(this.recordId);
+    if (!sketch || this.draw.active) return;
+    this.store.panel = sketch.tool.name === "draw" ? "marks" : sketch.tool.name === "pair" ? "place" : "scale";
+    this.store.tell("panel");
+    this.store.setTool(sketch.tool);
+    this.draw.resume(sketch.points);
+    this.notices.say("The points you had set were brought back. Go on, or press Cancel.");
   }
 
   private firstVisit(): void {
@@ -103,7 +122,10 @@ export class Workbench {
   private wireDrawing(): void {
     const { store, draw, editor, notices } = this;
     draw.say = editor.say = (words) => notices.say(words);
-    draw.onProgress = () => this.renderBar();
+    draw.onProgress = () => {
+      keepSketch(this.recordId, draw.points.length > 0 ? { tool: store.tool, points: draw.points } : null);
+      this.renderBar();
+    };
     draw.onReference = (kind, points) => {
       store.setScale(newScale(kind, points, store.doc.scale), "set the scale reference");
       store.setTool({ name: "look" });
@@ -295,7 +317,13 @@ export class Workbench {
     }
     const panel = byId("panel");
     panel.setAttribute("aria-labelledby", `tab-${store.panel}`);
-    const context = { store, units, measures };
+    const context = {
+      store,
+      units,
+      measures,
+      photo: () => this.photo,
+      onTag: (changes: Record<string, unknown>) => void this.tag(changes),
+    };
     if (store.panel === "scale") fill(panel, ...scalePanel(context));
     else if (store.panel === "marks") {
       fill(
@@ -312,9 +340,7 @@ export class Workbench {
         panel,
         ...placePanel({
           ...context,
-          photo: () => this.photo,
           members: this.structure.structure.members,
-          onTag: (changes) => void this.tag(changes),
         }),
       );
     }
@@ -325,6 +351,7 @@ export class Workbench {
   private async tag(changes: Record<string, unknown>): Promise<void> {
     try {
       this.photo = (await this.sync.patch(changes)).photo;
+      this.store.tell("measures");
     } catch (error) {
       this.notices.say(`The change was not saved. ${wordsOf(error)}`);
     }
