@@ -15,9 +15,9 @@ CORROSION = ROOT / "corrosion"
 LAYERS = [
     ["errors", "terms"],
     ["units", "quantity", "opencv"],
-    ["model", "photo", "grades"],
-    ["results", "lens", "marks", "depth", "layout", "intake"],
-    ["scale", "suggest", "extremes"],
+    ["model", "photo", "grades", "montecarlo"],
+    ["results", "lens", "marks", "depth", "layout", "intake", "cylinder"],
+    ["calibrate", "scale", "suggest", "extremes"],
     ["measure", "placement", "removal"],
     ["findings", "blend", "rules"],
     ["survey", "repair"],
