@@ -56,6 +56,8 @@ class Exchange:
         ------
         SurveyFileError
             If the file breaks its format.
+        InvalidError
+            If a member of its structure does not hold together.
         ConflictError
             If the stored structure differs from the file's.
         """
@@ -120,7 +122,7 @@ def head_of(file: SurveyFile) -> Document:
 
 def _structure_for(session: Session, file: SurveyFile, structure_id: str | None) -> StructureRow:
     if structure_id is None:
-        return new_structure(session, file.structure, file.units)
+        return new_structure(session, file.structure, file.units, path="survey.structure")
     row = repo.find(session, StructureRow, structure_id)
     if row.units != file.units or repo.structure_of(row) != file.structure:
         raise ConflictError(

@@ -15,6 +15,7 @@ from sqlalchemy.orm import Session
 from api import repository as repo
 from api.database import Database
 from api.errors import ConflictError, Fault, InvalidError
+from api.layouts import check_layouts
 from api.tables import Document, PhotoRow, PictureRow, ReadingRow, RemovalRow, StructureRow, SurveyRow
 from corrosion.model import Photo, Removal, Structure, ThicknessReading
 
@@ -55,9 +56,9 @@ class Services:
     # Structures
 
     def add_structure(self, structure: Structure, units: Literal["mm", "in"]) -> StructureRow:
-        """Enter a structure."""
+        """Enter a structure; `InvalidError` if a member does not hold together."""
         with self.database.writing() as session:
-            return new_structure(session, structure, units)
+            return new_structure(session, structure, units, path="body.structure")
 
     def structure(self, identifier: str) -> StructureRow:
         """Return a structure; `NotFoundError` if there is none."""
@@ -90,7 +91,10 @@ class Services:
         ------
         ConflictError
             If its surveys name a member that the new one lacks, or the unit would change under them.
+        InvalidError
+            If a member does not hold together.
         """
+        check_layouts(structure, units, path="body.structure")
         with self.database.writing() as session:
             repo.lock_surveys_of(session, identifier)
             repo.lock_structure(session, identifier)
@@ -273,8 +277,11 @@ class Services:
             return repo.withdrawn(session, survey_id)
 
 
-def new_structure(session: Session, structure: Structure, units: str) -> StructureRow:
-    """Add a structure within a transaction."""
+def new_structure(
+    session: Session, structure: Structure, units: Literal["mm", "in"], *, path: str
+) -> StructureRow:
+    """Add a structure within a transaction; `InvalidError`, under `path`, if a member does not hold."""
+    check_layouts(structure, units, path=path)
     row = StructureRow(name=repo.short_name(structure.name), units=units, document=repo.dump(structure))
     session.add(row)
     session.flush()

@@ -36,7 +36,7 @@ def test_an_unknown_address_is_a_problem(client: httpx.Client) -> None:
     """404 for an address that no route has, and for a thing that is not there."""
     assert "/api/nothing" in check(client.get("/api/nothing"), 404)["detail"]
     assert "'abc'" in check(client.get("/api/photos/abc"), 404)["detail"]
-    check(client.get("/"), 404)
+    check(client.get("/api"), 404)
 
 
 def test_a_method_not_offered_is_a_problem(client: httpx.Client) -> None:
