@@ -6,7 +6,7 @@ import io
 import threading
 from collections import OrderedDict
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -21,12 +21,13 @@ from corrosion.model import in_millimetres
 from corrosion.removal.member import MemberRemoval
 from corrosion.report import json_of, measures_json
 from corrosion.report.json_form import spot_json
-from corrosion.report.map import draw_map
-from corrosion.report.map_style import MapMode, MapStyle
 from corrosion.results import Assessment
 from corrosion.survey import assess, member_removal
 from corrosion.terms import Face, Flag
 from corrosion.units import LengthUnit, mm_per
+
+if TYPE_CHECKING:
+    from corrosion.report.map_style import MapMode
 
 Json = dict[str, Any]
 MapFormat = Literal["png", "svg"]
@@ -121,6 +122,10 @@ class Results:
 
     def map(self, survey_id: str, member: str, face: Face | None, kind: MapFormat, mode: MapMode) -> bytes:
         """Draw a member's removal map; `NotFoundError` if there is no such survey or member."""
+        # The drawing library takes long to load, and many runs of the service draw nothing.
+        from corrosion.report.map import draw_map  # noqa: PLC0415
+        from corrosion.report.map_style import MapStyle  # noqa: PLC0415
+
         kept = self._assessed(survey_id)
         target = io.BytesIO()
         removal = kept.removal(member)
