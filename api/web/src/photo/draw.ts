@@ -4,7 +4,6 @@ import Feature from "ol/Feature";
 import LineString from "ol/geom/LineString";
 import Point from "ol/geom/Point";
 import Polygon from "ol/geom/Polygon";
-import Draw from "ol/interaction/Draw";
 import VectorLayer from "ol/layer/Vector";
 import type MapBrowserEvent from "ol/MapBrowserEvent";
 import VectorSource from "ol/source/Vector";
@@ -13,11 +12,11 @@ import {
   distance,
   ellipseFromAxis,
   ellipseOutline,
-  openRing,
   type Px,
   simplifyRing,
 } from "../geometry";
 import type { Canvas } from "./canvas";
+import { Freehand } from "./freehand";
 import { scaleKind } from "./scales";
 import type { Store, Tool } from "./store";
 import { lineStyles, LOOKS, pointStyles, REFERENCE_COLOR } from "./styles";
@@ -43,7 +42,7 @@ export class DrawTool {
   private hover: Px | null = null;
   private lastAdd = 0;
   private readonly sketch = new VectorSource();
-  private freehand: Draw | null = null;
+  private readonly freehand: Freehand;
   /** Set by the page. */
   onReference: (kind: string, points: Px[]) => void = () => undefined;
   onPair: (point: Px) => void = () => undefined;
@@ -60,6 +59,11 @@ export class DrawTool {
       if (event.dragging || !this.active) return;
       this.setHover(canvas.inside(canvas.toPixel(event.coordinate)));
     });
+    this.freehand = new Freehand(
+      canvas,
+      (path) => this.showPath(path),
+      (path) => this.endPath(path),
+    );
     store.onChange((change) => {
       if (change === "tool") this.restart();
     });
@@ -176,26 +180,23 @@ export class DrawTool {
   private restart(): void {
     this.points = [];
     this.hover = null;
-    if (this.freehand) this.canvas.map.removeInteraction(this.freehand);
-    this.freehand = null;
-    if (this.plan?.freehand) this.startFreehand();
+    this.freehand.arm(Boolean(this.plan?.freehand));
     this.redraw();
   }
 
-  private startFreehand(): void {
-    const draw = new Draw({ type: "Polygon", freehand: true, style: lineStyles(this.plan?.color ?? "#fff") });
-    draw.on("drawend", (event) => {
-      const ring = (event.feature.getGeometry() as Polygon).getCoordinates()[0] ?? [];
-      const points = openRing(ring.map((c) => this.canvas.inside(this.canvas.toPixel(c))));
-      this.points = simplifyRing(points, FREEHAND_PX * this.canvas.resolution);
-      if (this.points.length < 3) {
-        this.say("That was too short for an outline. Draw once round the place without lifting.");
-        // The interaction is still handling the event; it may not be removed yet.
-        this.points = [];
-      } else window.setTimeout(() => this.finish(), 0);
-    });
-    this.freehand = draw;
-    this.canvas.map.addInteraction(draw);
+  private showPath(path: readonly Px[]): void {
+    this.sketch.clear();
+    const view = path.map((p) => this.canvas.toView(p));
+    if (view.length > 1) this.feature(new LineString(view), this.plan?.color ?? "#ffffff");
+  }
+
+  private endPath(path: Px[]): void {
+    this.points = simplifyRing(path, FREEHAND_PX * this.canvas.resolution);
+    if (this.points.length >= 3) this.finish();
+    else {
+      this.say("That was too short for an outline. Draw once round the place without lifting.");
+      this.restart();
+    }
   }
 
   setHover(at: Px | null): void {
