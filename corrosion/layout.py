@@ -218,8 +218,9 @@ def _inside(outline: Polygon, points: FloatArray) -> BoolArray:
 def _outline(ring: list[tuple[float, float]], place: str) -> Polygon:
     outline = Polygon(ring)
     if not outline.is_valid or outline.area <= 0.0:
+        why = "it encloses no area" if outline.is_valid else explain_validity(outline)
         raise LayoutError(
-            f"the outline is not a simple shape ({explain_validity(outline)}).",
+            f"the outline is not a simple shape ({why}).",
             place=place,
             remedy="List its corners once round, without crossing.",
         )

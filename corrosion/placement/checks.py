@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import chi2 as chi_squared
+from scipy.special import chdtrc
 
 from corrosion.errors import PlacementError
 from corrosion.model import Member, Photo
@@ -162,7 +162,7 @@ def check_residuals(fitted: LayoutMap, left_out: LeftOut) -> frozenset[Flag]:
     if fitted.dof == 0:
         checked = fitted.rectifier.scale is not None and len(fitted.pairs) == 2
         return frozenset() if checked else frozenset({Flag.NO_RESIDUAL})
-    chance = float(chi_squared.sf(fitted.chi2, fitted.dof))
+    chance = float(chdtrc(fitted.dof, fitted.chi2))
     known = np.nan_to_num(left_out.standardised, nan=0.0)
     if chance < REFUSE_LEVEL:
         raise PlacementError(

@@ -9,7 +9,7 @@ from typing import NoReturn
 
 import numpy as np
 import shapely
-from scipy.stats import chi2 as chi_squared
+from scipy.special import chdtri
 
 from corrosion.errors import ScaleError
 from corrosion.quantity import FloatArray
@@ -256,7 +256,7 @@ def _inflated(homography: Homography, by: float) -> Homography:
 def _residual_flags(chi2: float, dof: int) -> frozenset[Flag]:
     if dof == 0:
         return frozenset({Flag.NO_RESIDUAL})
-    high = chi2 > float(chi_squared.ppf(RESIDUAL_LEVEL, dof))
+    high = chi2 > float(chdtri(dof, 1.0 - RESIDUAL_LEVEL))
     return frozenset({Flag.RESIDUAL_HIGH}) if high else frozenset()
 
 
