@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import re
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Path, Request, Response
 
-from api.context import ContextDep
+from api.context import Context, ContextDep
 from api.downloads import attachment
 from api.pages.exports import to_csv, to_workbook
 from api.pages.map_page import photo_addresses
-from api.pages.progress import assess_or_say, kept_of
+from api.pages.progress import assess_or_say, is_ready, kept_of
 from api.pages.rows import finding_rows
 from api.pages.surveys import survey_display, survey_frame
 from api.pages.templating import render
@@ -25,22 +25,33 @@ MEDIA_TYPES = {
 
 
 @router.get("/surveys/{survey_id}/findings")
-def findings_page(request: Request, survey_id: str, context: ContextDep) -> Response:
-    """Show all findings by zone and station."""
+def findings_page(request: Request, survey_id: str, context: ContextDep, wait: int = 0) -> Response:
+    """Show all findings by zone and station; they follow if not at hand (`wait`: with them)."""
     view = context.services.survey(survey_id)
+    ready = bool(wait) or is_ready(context, survey_id)
+    parts = _table(context, survey_id) if ready else {}
+    return render(request, "findings.html", **survey_frame(request, view), ready=ready, **parts)
+
+
+@router.get("/surveys/{survey_id}/findings/table")
+def findings_table(request: Request, survey_id: str, context: ContextDep) -> Response:
+    """Give the part of the page that needs the sums."""
+    view = context.services.survey(survey_id)
+    parts = survey_frame(request, view) | _table(context, survey_id)
+    return render(request, "findings_table.html", **parts)
+
+
+def _table(context: Context, survey_id: str) -> dict[str, Any]:
     kept, problem = assess_or_say(context, survey_id)
     rows = finding_rows(kept) if kept else []
     used = {flag for row in rows for flag in row.finding.flags}
-    return render(
-        request,
-        "findings.html",
-        **survey_frame(request, view),
-        rows=rows,
-        flags=[flag for flag in Flag if flag in used],
-        addresses=photo_addresses(context, survey_id),
-        assessment=kept.assessment if kept else None,
-        problem=problem,
-    )
+    return {
+        "rows": rows,
+        "flags": [flag for flag in Flag if flag in used],
+        "addresses": photo_addresses(context, survey_id),
+        "assessment": kept.assessment if kept else None,
+        "problem": problem,
+    }
 
 
 @router.get("/surveys/{survey_id}/findings.{kind}")

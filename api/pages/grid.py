@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from corrosion.opencv import cv2
 from corrosion.quantity import FloatArray
@@ -15,10 +14,11 @@ from corrosion.removal import MemberRemoval
 from corrosion.terms import Face
 
 MOST_ACROSS = 160
-MOST_POINTS = 400_000
+MOST_POINTS = 200_000
 LEAST_CELL_MM = 0.05
 RAMP_STEPS = 64
-_DECIMALS = 5
+STEP_MM = 1e-5
+LIMIT_DECIMALS = 6
 
 Patch = dict[str, Any]
 
@@ -36,8 +36,9 @@ def removal_patches(removal: MemberRemoval, face: Face | None) -> list[Patch]:
     -------
     list of dict
         ``extent`` (station and offset of two corners, mm), ``columns``, ``rows``, and row by row from
-        the largest offset down: ``removed`` and ``limit`` in mm, ``verdict`` as an index into
-        ``terms.VERDICT_ORDER``. None off the member; `limit` is None where none is set.
+        the largest offset down: ``removed`` in units of `STEP_MM` (-1 off the member), ``limit`` in mm
+        (None where none is set; one value alone where all are equal), ``verdict`` as one digit a cell,
+        an index into ``terms.VERDICT_ORDER`` (``-`` off the member).
     """
     boxes = list(_boxes(removal))
     share = max(1, len(boxes))
@@ -70,15 +71,20 @@ def _patch(removal: MemberRemoval, box: FloatArray, across: int, face: Face | No
         ],
         "columns": columns,
         "rows": rows,
-        "removed": _listed(found.removed, inside),
-        "limit": _listed(found.limit, inside & np.isfinite(found.limit)),
-        "verdict": [int(code) if here else None for code, here in zip(found.verdict, inside, strict=True)],
+        "removed": np.where(inside, np.round(found.removed / STEP_MM), -1).astype(int).tolist(),
+        "limit": _limits(found.limit[inside], found.limit),
+        "verdict": "".join(
+            str(int(code)) if here else "-" for code, here in zip(found.verdict, inside, strict=True)
+        ),
     }
 
 
-def _listed(values: FloatArray, shown: NDArray[np.bool_]) -> list[float | None]:
-    rounded = np.round(values, _DECIMALS)
-    return [float(value) if here else None for value, here in zip(rounded, shown, strict=True)]
+def _limits(on_member: FloatArray, everywhere: FloatArray) -> float | list[float | None] | None:
+    """Return one limit where it is the same all over, else a list."""
+    known = np.unique(on_member)
+    if len(known) == 1:
+        return None if np.isnan(known[0]) else float(known[0])
+    return [None if np.isnan(value) else round(float(value), LIMIT_DECIMALS) for value in everywhere]
 
 
 def colour_ramp() -> list[list[int]]:

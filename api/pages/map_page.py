@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
+import shapely
 from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import JSONResponse
+from shapely.geometry.base import BaseGeometry
 
 from api.context import Context, ContextDep
 from api.errors import NotFoundError
@@ -18,10 +20,13 @@ from corrosion.model import Limit, Member, Structure, in_millimetres
 from corrosion.report.json_form import geometry, measured, number, spot_json
 from corrosion.report.words import KIND_WORDS, verdict_words
 from corrosion.results import Finding, MemberAssessment
-from corrosion.terms import VERDICT_ORDER, Face
+from corrosion.terms import VERDICT_ORDER, Face, Origin
 from corrosion.units import LengthUnit
 
 router = APIRouter()
+
+# Finer than a screen shows at the closest zoom; the sums never use it.
+DRAWN_MM = 0.01
 MemberQuery = Annotated[str, Query(max_length=80)]
 REVALIDATE = {"Cache-Control": "private, no-cache"}
 
@@ -33,16 +38,13 @@ def map_page(request: Request, survey_id: str, context: ContextDep, member: Memb
     structure = Structure.model_validate(view.structure.document)
     names = [one.id for one in structure.members]
     chosen = member if member in names else next(iter(names), "")
-    kept, problem = assess_or_say(context, survey_id)
-    assessed = {one.member.id: one for one in kept.assessment.members} if kept else {}
     return render(
         request,
         "map.html",
         **survey_frame(request, view),
         members=structure.members,
         chosen=chosen,
-        assessed=assessed.get(chosen),
-        problem=problem,
+        layout=_bare(context, survey_id, chosen) if chosen else None,
     )
 
 
@@ -52,15 +54,15 @@ def map_data(survey_id: str, context: ContextDep, member: MemberQuery) -> Respon
     view = context.services.survey(survey_id)
     kept, problem = assess_or_say(context, survey_id)
     if kept is None:
-        # The layout can be drawn even while the sums cannot be made.
-        structure = Structure.model_validate(view.structure.document)
-        stored = context.exchange.export(survey_id).file.model_copy(update={"structure": structure})
-        bare = _member_of(list(in_millimetres(stored).structure.members), member)
-        return JSONResponse({"member": _layout(bare), "problem": problem}, headers=REVALIDATE)
+        return JSONResponse(
+            {"member": _bare(context, survey_id, member), "problem": problem}, headers=REVALIDATE
+        )
     assessed = _assessed_member(kept, member)
     body = {
         "member": _layout(assessed.member),
         "problem": "",
+        "verdict": str(assessed.verdict),
+        "reasons": assessed.reasons,
         "survey_units": view.structure.units,
         "ramp": colour_ramp(),
         "verdicts": [
@@ -78,6 +80,12 @@ def map_grid(
     kept = kept_of(context, survey_id)
     patches = removal_patches(kept.removal(member), face)
     return JSONResponse({"patches": patches}, headers=REVALIDATE)
+
+
+def _bare(context: Context, survey_id: str, member_id: str) -> dict[str, Any]:
+    """Draw a member's layout alone, which needs no sums, in mm."""
+    file = context.exchange.export(survey_id).file.model_copy(update={"photos": []})
+    return _layout(_member_of(in_millimetres(file).structure.members, member_id))
 
 
 def _member_of(members: list[Member], member_id: str) -> Member:
@@ -115,6 +123,13 @@ def _layout(member: Member) -> dict[str, Any]:
     }
 
 
+def drawn(shape: BaseGeometry | None) -> dict[str, Any] | None:
+    """Return a shape for the screen: its outline moved by at most `DRAWN_MM`, its digits to match."""
+    if shape is None:
+        return None
+    return geometry(shapely.transform(shapely.simplify(shape, DRAWN_MM), lambda points: points.round(3)))
+
+
 def _limit(limit: Limit | None) -> dict[str, Any] | None:
     return None if limit is None else limit.model_dump(mode="json")
 
@@ -130,7 +145,7 @@ def _found(context: Context, survey_id: str, kept: Kept, assessed: MemberAssessm
                 "name": photo.photo_id,
                 "address": addresses.get(photo.photo_id, ""),
                 "face": str(photo.face),
-                "footprint": geometry(photo.footprint),
+                "footprint": drawn(photo.footprint),
                 "problem": photo.problem,
             }
             for photo in kept.assessment.placed
@@ -141,7 +156,7 @@ def _found(context: Context, survey_id: str, kept: Kept, assessed: MemberAssessm
             for finding in kept.assessment.findings
             if finding.member_id == member_id and finding.outline is not None
         ],
-        "unseen": {str(face): geometry(cover.unseen) for face, cover in assessed.coverage.items()},
+        "unseen": {str(face): drawn(cover.unseen) for face, cover in assessed.coverage.items()},
         "seen_share": {str(face): number(cover.share) for face, cover in assessed.coverage.items()},
         "readings": [
             {
@@ -156,8 +171,9 @@ def _found(context: Context, survey_id: str, kept: Kept, assessed: MemberAssessm
         ],
         "entries": [
             {"id": entry.id, "face": str(entry.face), "origin": str(entry.origin)}
-            | {"outline": geometry(entry.footprint)}
+            | {"outline": drawn(entry.footprint)}
             for entry in kept.removal(member_id).entries
+            if entry.origin is not Origin.SURVEY
         ],
         "deepest": spot_json(assessed.deepest, unit),
         "cell_error_mm": number(assessed.cell_error_mm),
@@ -171,7 +187,7 @@ def _finding(finding: Finding, unit: LengthUnit, addresses: dict[str, str]) -> d
         "words": KIND_WORDS[finding.kind],
         "face": str(finding.face) if finding.face else None,
         "station": finding.station_text,
-        "outline": geometry(finding.outline),
+        "outline": drawn(finding.outline),
         "position": finding.position,
         "depth": measured(finding.depth, unit, thickness=True),
         "sources": [

@@ -60,6 +60,12 @@ def kept_of(context: Context, survey_id: str) -> Kept:
     return context.results._assessed(survey_id)  # noqa: SLF001
 
 
+def is_ready(context: Context, survey_id: str) -> bool:
+    """Whether a survey's sums are at hand, so that a page need not make its reader wait for them."""
+    results = context.results
+    return context.exchange.state(survey_id) in results._kept  # noqa: SLF001
+
+
 def assess_or_say(context: Context, survey_id: str) -> tuple[Kept | None, str]:
     """Assess a survey, or say in plain words why that cannot be done.
 

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Request, Response
 
 from api import wire
 from api.context import Context, ContextDep
-from api.pages.progress import assess_or_say, members_progress
+from api.pages.progress import assess_or_say, is_ready, members_progress
 from api.pages.templating import Display, display_of, render
 from api.services import PhotoView, SurveyView
 from corrosion.model import Photo, Structure
@@ -40,26 +40,39 @@ def survey_display(request: Request, view: SurveyView) -> Display:
 
 
 @router.get("/surveys/{survey_id}")
-def overview(request: Request, survey_id: str, context: ContextDep) -> Response:
-    """Show how far a survey has come, and what to do next."""
+def overview(request: Request, survey_id: str, context: ContextDep, wait: int = 0) -> Response:
+    """Show how far a survey has come; the sums follow if they are not at hand (`wait`: with them)."""
     view = context.services.survey(survey_id)
     photos = context.services.photos(survey_id)
-    kept, problem = assess_or_say(context, survey_id)
-    assessment = kept.assessment if kept else None
-    structure = Structure.model_validate(view.structure.document)
-    documents = [Photo.model_validate(photo.row.document) for photo in photos]
+    ready = bool(wait) or is_ready(context, survey_id)
     return render(
         request,
         "survey.html",
         **survey_frame(request, view),
         head=view.row.document,
-        members=members_progress(structure.members, documents, assessment),
         photos=len(photos),
         waiting=[photo.row.document["file"] for photo in photos if photo.picture is None],
-        untagged=sum(photo.member is None for photo in documents),
-        assessment=assessment,
-        problem=problem,
+        untagged=sum(photo.row.document["member"] is None for photo in photos),
+        ready=ready,
+        **(_progress(context, view) if ready else {}),
     )
+
+
+@router.get("/surveys/{survey_id}/progress")
+def progress(request: Request, survey_id: str, context: ContextDep) -> Response:
+    """Give the part of the overview that needs the sums."""
+    view = context.services.survey(survey_id)
+    parts = survey_frame(request, view) | _progress(context, view)
+    return render(request, "survey_progress.html", **parts)
+
+
+def _progress(context: Context, view: SurveyView) -> dict[str, Any]:
+    kept, problem = assess_or_say(context, view.row.id)
+    assessment = kept.assessment if kept else None
+    structure = Structure.model_validate(view.structure.document)
+    photos = [Photo.model_validate(one.row.document) for one in context.services.photos(view.row.id)]
+    members = members_progress(structure.members, photos, assessment)
+    return {"members": members, "assessment": assessment, "problem": problem}
 
 
 @router.get("/surveys/{survey_id}/photos")

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from api.pages.grid import MOST_POINTS, colour_ramp, removal_patches
+from api.pages.grid import MOST_POINTS, STEP_MM, colour_ramp, removal_patches
 from corrosion.model import parse_survey
 from corrosion.removal import MemberRemoval
 from corrosion.survey import assess, member_removal
@@ -36,7 +36,7 @@ def record(
 
 
 def test_every_cell_is_the_sum_at_its_middle() -> None:
-    """Each cell's number is what the ledger says at the cell's middle, rounded to 1e-5 mm."""
+    """Each cell is what the ledger says at its middle, to 1e-5 mm; 0.04 and 0.05 mm add up to 0.09 mm."""
     removal = removal_of(
         record("R1", "outer", (300, 200), 20, 0.04), record("R2", "inner", (315, 205), 15, 0.05)
     )
@@ -47,8 +47,9 @@ def test_every_cell_is_the_sum_at_its_middle() -> None:
     for index in range(0, patch["columns"] * patch["rows"], 997):
         column, row = index % patch["columns"], index // patch["columns"]
         place = (west + (column + 0.5) * cell, north - (row + 0.5) * cell)
-        assert patch["removed"][index] == pytest.approx(removal.spot(place).removed.value, abs=0.6e-5)
-    assert max(patch["removed"]) == pytest.approx(0.09, abs=1e-9)
+        shown = patch["removed"][index] * STEP_MM
+        assert shown == pytest.approx(removal.spot(place).removed.value, abs=0.6 * STEP_MM)
+    assert max(patch["removed"]) == 9000
 
 
 def test_one_face_alone() -> None:
@@ -57,8 +58,8 @@ def test_one_face_alone() -> None:
         record("R1", "outer", (300, 200), 20, 0.04), record("R2", "inner", (300, 200), 20, 0.05)
     )
     (outer,) = removal_patches(removal, Face.OUTER)
-    assert max(outer["removed"]) == pytest.approx(0.04, abs=1e-9)
-    assert {limit for limit in outer["limit"] if limit is not None} == {0.102}
+    assert max(outer["removed"]) == 4000
+    assert outer["limit"] == pytest.approx(0.102, rel=1e-12)
 
 
 def test_far_removals_have_rasters_of_their_own() -> None:
@@ -75,10 +76,19 @@ def test_far_removals_have_rasters_of_their_own() -> None:
 def test_cells_off_the_member_are_empty() -> None:
     """Where a footprint leaves the member there is no metal and so no number."""
     (patch,) = removal_patches(removal_of(record("R1", "outer", (0, 200), 20, 0.04)), None)
-    removed = np.array([np.nan if value is None else value for value in patch["removed"]])
-    left_half = removed.reshape(patch["rows"], patch["columns"])[:, : patch["columns"] // 2 - 1]
-    assert np.isnan(left_half).all()
-    assert patch["verdict"][0] is None
+    removed = np.array(patch["removed"]).reshape(patch["rows"], patch["columns"])
+    assert (removed[:, : patch["columns"] // 2 - 1] == -1).all()
+    assert (removed[:, patch["columns"] // 2 + 1 :] >= 0).all()
+    assert patch["verdict"][0] == "-"
+
+
+def test_limits_that_differ_are_given_cell_by_cell() -> None:
+    """Across the edge of a limit zone each cell has the limit at its place: 0.05 or 0.102 mm."""
+    (patch,) = removal_patches(removal_of(record("R1", "outer", (300, 20), 10, 0.04)), None)
+    assert sorted(set(patch["limit"])) == [0.05, 0.102]
+    # The zone ends at offset 20 mm: the upper half of the raster lies beyond it.
+    assert patch["limit"][0] == 0.102
+    assert patch["limit"][-1] == 0.05
 
 
 def test_the_ramp_grows_lighter_all_the_way() -> None:

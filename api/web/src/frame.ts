@@ -5,7 +5,8 @@ const YEAR_SECONDS = 31_536_000;
 /** Set up what the base template brings. Every page's script calls it first. */
 export function frame(): void {
   for (const hint of document.querySelectorAll<HTMLDetailsElement>("details.hint[data-hint]")) {
-    hint.addEventListener("toggle", () => keepHint(hint.dataset.hint ?? "", hint.open));
+    // At the click, before it opens or closes: "toggle" comes too late for who leaves the page at once.
+    hint.querySelector("summary")?.addEventListener("click", () => keepHint(hint.dataset.hint ?? "", !hint.open));
   }
   document.addEventListener("click", (event) => {
     for (const menu of document.querySelectorAll<HTMLDetailsElement>("details.menu[open]")) {
