@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from corrosion.quantity import FloatArray
+from corrosion.quantity import FloatArray, Measured
 
 DRAWS = 20_000
 """Draws where no other number is given: u is then known to 0.5 %, the 95 % ends to about 2 % of u."""
@@ -207,3 +207,33 @@ def shortest_interval(ordered: FloatArray, coverage: float = COVERAGE) -> tuple[
 
 def _inside(count: int, coverage: float) -> int:
     return min(int(coverage * count + 0.5), count - 1)
+
+
+@dataclass(frozen=True)
+class DrawnMeasured(Measured):
+    """A measured value whose uncertainty was found by drawing.
+
+    `u` is that of the draws; the budget keeps the proportions of first order, scaled to it, so that
+    sums with other measures still know what they share. `value` stays the measure of the data as they
+    are: each redraw adds noise to data that have theirs already, so the draws' mean has a bias twice.
+
+    Attributes
+    ----------
+    drawn : Drawn or None
+        Intervals, seed and number of draws.
+    """
+
+    drawn: Drawn | None = None
+
+    @classmethod
+    def of(cls, first_order: Measured, drawn: Drawn) -> DrawnMeasured:
+        """Give a first-order measure the draws' u and interval."""
+        wider = first_order.scaled(drawn.u / first_order.u, value=first_order.value)
+        return cls(
+            wider.value, wider.unit, wider.shared, wider.own, wider.flags, known=wider.known, drawn=drawn
+        )
+
+    def scaled(self, factor: float, *, value: float | None = None, unit: str = "") -> Measured:
+        """Multiply the sensitivities, see `Measured.scaled`; the interval is not carried over."""
+        plain = Measured(self.value, self.unit, self.shared, self.own, self.flags, self.known)
+        return plain.scaled(factor, value=value, unit=unit)

@@ -129,6 +129,10 @@ class Flag(StrEnum):
     READINGS_DISAGREE = "readings-disagree"
     DOUBLE_COUNT = "possible-double-count"
     DATE_ASSUMED = "date-assumed"
+    TILT_DIRECTION_UNKNOWN = "tilt-direction-unknown"
+    PERSPECTIVE_FITTED = "perspective-fitted"
+    RULE_UNCHECKED = "rule-unchecked"
+    PRINT_ONE_WAY = "print-one-way"
 
 
 FLAG_MEANING: dict[Flag, str] = {
@@ -141,7 +145,7 @@ FLAG_MEANING: dict[Flag, str] = {
     Flag.TOLERANCE_NOT_STATED: "The reference's own tolerance was not stated and counts as zero.",
     Flag.LENS_UNKNOWN: "A borescope picture without a lens profile: distortion is not corrected.",
     Flag.TRUNCATED: "The mark touches the border of the picture; the feature may go on.",
-    Flag.FIRST_ORDER_DOUBTFUL: "The uncertainty is large; first-order propagation is only a guide.",
+    Flag.FIRST_ORDER_DOUBTFUL: "The uncertainty is large; it was found by drawing at random, not to first order.",
     Flag.INDICATIVE: "Read from light or focus, not from metal; it cannot prove a depth within limits.",
     Flag.LOWER_BOUND: "The true value is at least this.",
     Flag.UPPER_BOUND: "The true value is at most this.",
@@ -159,6 +163,10 @@ FLAG_MEANING: dict[Flag, str] = {
     Flag.READINGS_DISAGREE: "A thickness reading and the entries disagree beyond their uncertainty.",
     Flag.DOUBLE_COUNT: "Marks in different photos overlap; name one feature on both if they are one.",
     Flag.DATE_ASSUMED: "The entry has no date; it was applied in file order.",
+    Flag.TILT_DIRECTION_UNKNOWN: "A disc cannot tell which side is farther off; the uncertainty holds both.",
+    Flag.PERSPECTIVE_FITTED: "The rule's ticks draw together with distance; the tilt was fitted to them.",
+    Flag.RULE_UNCHECKED: "No labelled marks confirm the rule's tick; half or twice of it would pass.",
+    Flag.PRINT_ONE_WAY: "One check bar of the printed sheet was measured; the other is taken as equal.",
 }
 
 

@@ -186,7 +186,7 @@ def area_of(mark: MappedMark) -> Measured:
     gradient = np.zeros_like(mark.plane)
     for ring in mark.outline.rings:
         gradient[ring] = ring_area_gradient(mark.plane[ring])
-    value = float(_area(mark.plane, mark))
+    value = float(mapped_area(mark.plane, mark))
     supposed = alternative_areas(mark)
     departures = None if supposed is None else supposed - value
     return measured(value, "mm2", [(mark, gradient)], departures)
@@ -194,10 +194,11 @@ def area_of(mark: MappedMark) -> Measured:
 
 def alternative_areas(mark: MappedMark) -> FloatArray | None:
     """Area of a mark under each hypothesis of its scale, mm2, shape (h,); None where there are none."""
-    return None if mark.alternatives is None else _area(mark.alternatives, mark)
+    return None if mark.alternatives is None else mapped_area(mark.alternatives, mark)
 
 
-def _area(plane: FloatArray, mark: MappedMark) -> FloatArray:
+def mapped_area(plane: FloatArray, mark: MappedMark) -> FloatArray:
+    """Area of a mark whose vertices lie at `plane` (..., n, 2), mm2."""
     rings = [ring_area(plane[..., ring, :]) for ring in mark.outline.rings]
     return np.asarray(np.sum(rings, axis=0), dtype=np.float64)
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from corrosion.errors import MarkError, MetrologyError
 from corrosion.marks import Outline
+from corrosion.measure._drawn import drawn_areas, horizon_doubt
 from corrosion.measure._mapped import MappedMark, area_of, measured_on, with_roughness, without_own
 from corrosion.measure._shape import (
     hull_corners,
@@ -23,11 +24,13 @@ from corrosion.measure._shape import (
     shortest_shadow,
     thinned,
 )
+from corrosion.montecarlo import SEED, Drawn, DrawnMeasured
 from corrosion.quantity import FloatArray, Measured
 from corrosion.scale import PlaneScale
 from corrosion.terms import Flag
 
 FIRST_ORDER_LIMIT = 0.15
+HORIZON_LIMIT = 0.05
 REFUSAL_LIMIT = 0.30
 
 
@@ -60,13 +63,12 @@ def _area_quantities(mark: MappedMark, place: str) -> dict[str, Measured]:
     outer = mark.outline.rings[0]
     hull = hull_corners(mark.plane[outer]) + outer.start
     few = thinned(hull)
-    area = _trusted(area_of(mark), place)
+    areas = _area_and_diameter(mark, place)
     longest = measured_on(mark, hull, longest_calliper, longest_calliper_gradient, alternative_part=few)
     shortest = measured_on(mark, hull, shortest_calliper, shortest_calliper_gradient, alternative_part=few)
     around = measured_on(mark, outer, perimeter, perimeter_gradient)
     return {
-        "area": area,
-        "equivalent_diameter": equivalent_diameter(area),
+        **areas,
         "longest_calliper": with_roughness(longest, mark, outer, longest_shadow, picks_extreme=True),
         "shortest_calliper": with_roughness(shortest, mark, outer, shortest_shadow, picks_extreme=True),
         "perimeter": with_roughness(around, mark, outer, perimeter),
@@ -79,11 +81,33 @@ def equivalent_diameter(area: Measured) -> Measured:
     return area.scaled(diameter / (2.0 * area.value), value=diameter, unit="mm")
 
 
-def _trusted(area: Measured, place: str) -> Measured:
-    """Flag an area too uncertain for first-order propagation, refuse one that says next to nothing."""
-    if not area.known:
-        return area
-    share = area.u / area.value
+def _area_and_diameter(mark: MappedMark, place: str) -> dict[str, Measured]:
+    """Measure area and equivalent diameter: first order where that holds, Monte Carlo where not.
+
+    Refused is what says next to nothing. The limits are where simulated coverage by first order began
+    to fall below 95 % (15 %) and where no interval helps (30 %).
+    """
+    area = area_of(mark)
+    if area.known:
+        _refuse_vague(area, area.u, place)
+    doubtful = area.known and (
+        area.u > FIRST_ORDER_LIMIT * area.value or horizon_doubt(mark) > HORIZON_LIMIT
+    )
+    if not doubtful:
+        return {"area": area, "equivalent_diameter": equivalent_diameter(area)}
+    area = area.with_flags(Flag.FIRST_ORDER_DOUBTFUL)
+    areas = drawn_areas(mark, place)
+    drawn = Drawn.of(areas, seed=SEED)
+    _refuse_vague(area, drawn.u, place)
+    diameters = np.sqrt(4.0 * np.maximum(areas, 0.0) / np.pi)
+    return {
+        "area": DrawnMeasured.of(area, drawn),
+        "equivalent_diameter": DrawnMeasured.of(equivalent_diameter(area), Drawn.of(diameters, seed=SEED)),
+    }
+
+
+def _refuse_vague(area: Measured, u: float, place: str) -> None:
+    share = u / area.value
     if share > REFUSAL_LIMIT:
         worst = next(iter(area.budget()))
         raise MarkError(
@@ -92,7 +116,6 @@ def _trusted(area: Measured, place: str) -> Measured:
             place=place,
             remedy="Photograph from nearer, so that mark and reference fill more of the picture.",
         )
-    return area.with_flags(Flag.FIRST_ORDER_DOUBTFUL) if share > FIRST_ORDER_LIMIT else area
 
 
 def local_scale(scale: PlaneScale, size: tuple[int, int] | None) -> Measured:
