@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import chdtrc
+from scipy.special import chdtrc, chdtri
 
 from corrosion.errors import PlacementError
 from corrosion.model import Member, Photo
@@ -171,7 +171,7 @@ def check_residuals(fitted: LayoutMap, left_out: LeftOut) -> frozenset[Flag]:
             remedy="Check its place in the picture and on the layout, or widen 'u_layout' "
             "if the drawing is that coarse.",
         )
-    limit = math.sqrt(float(chi_squared.isf(FLAG_LEVEL / len(fitted.pairs), 2)))
+    limit = math.sqrt(float(chdtri(2, FLAG_LEVEL / len(fitted.pairs))))
     high = chance < FLAG_LEVEL or float(known.max()) > limit
     return frozenset({Flag.RESIDUAL_HIGH}) if high else frozenset()
 
