@@ -2,7 +2,7 @@
 import Feature from "ol/Feature";
 import GeoJSON from "ol/format/GeoJSON";
 import { Circle as CircleGeometry, type Geometry as OlGeometry, LineString, Point as PointGeometry, Polygon } from "ol/geom";
-import VectorLayer from "ol/layer/Vector";
+import VectorImageLayer from "ol/layer/VectorImage";
 import type Projection from "ol/proj/Projection";
 import VectorSource from "ol/source/Vector";
 import { Circle, Fill, RegularShape, Stroke, Style, Text } from "ol/style";
@@ -10,7 +10,8 @@ import type { Face, Found, Geometry, MapData, Point } from "./data";
 import { colour, unseenPattern } from "./patterns";
 
 export type LayerName = "member" | "unseen" | "zones" | "photos" | "stations" | "fasteners" | "findings";
-export type Layers = Record<LayerName, VectorLayer<VectorSource>>;
+// Drawn once for a view and moved as a picture meanwhile: a thousand marks must not make panning jerk.
+export type Layers = Record<LayerName, VectorImageLayer<VectorSource>>;
 
 const FONT = "13px system-ui, 'Noto Sans', 'DejaVu Sans', sans-serif";
 // Ids beside every mark would cover the map when it shows the whole member.
@@ -68,11 +69,11 @@ function feature(geometry: OlGeometry, values: Record<string, unknown>): Feature
 function layer(
   features: Feature[],
   style: (one: Feature, resolution: number) => Style | Style[],
-): VectorLayer<VectorSource> {
-  return new VectorLayer({
+): VectorImageLayer<VectorSource> {
+  return new VectorImageLayer({
     source: new VectorSource({ features }),
     style: (one, resolution) => (one.get("hidden") ? undefined : style(one as Feature, resolution)),
-    updateWhileInteracting: false,
+    imageRatio: 1.4,
   });
 }
 

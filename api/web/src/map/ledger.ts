@@ -56,7 +56,8 @@ function facts(spot: Spot, show: Show, unit: Unit): HTMLElement {
     ["Station, offset", `${place(station, unit)}, ${place(offset, unit)}`],
     ["Removed, both faces", withDoubt(spot.removed.value, spot.removed.U, unit)],
     ["of it outer, inner", `${show(spot.removed_by_face.outer.value)}, ${show(spot.removed_by_face.inner.value)}`],
-    ["Limit", spot.limit ? `${show(spot.limit.value)} (${spot.limit_source})` : "not set"],
+    ["Limit", spot.limit ? show(spot.limit.value) : "not set"],
+    ["Set by", spot.limit_source || "-"],
     ["Margin left", spot.margin ? show(spot.margin.value) : "not determined"],
     ["Remaining thickness", `${show(spot.remaining.value)} of ${show(spot.thickness.value)}`],
     ["Chance of being over", chance(spot.probability_over)],
@@ -85,7 +86,7 @@ function chance(probability: number | null): string {
 
 function entries(spot: Spot, show: Show, unit: Unit): HTMLElement {
   const table = make("table");
-  table.append(make("caption", {}, `${count(spot.ledger.length, "entry", "entries")}, in the order they were made. Lengths in ${unit}.`));
+  table.append(make("caption", {}, `${count(spot.ledger.length, "entry", "entries")}, in the order they were made. Lengths in ${unit === "in" ? "inches" : "mm"}.`));
   const head = make("tr");
   for (const [words, kind] of [["Entry", ""], ["Face", ""], ["Depth here", "number"], ["Adds", "number"], ["Face total", "number"]] as const) {
     head.append(make("th", { scope: "col", class: kind }, words));
