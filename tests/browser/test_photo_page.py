@@ -250,7 +250,7 @@ def test_a_conflict_is_decided_by_a_person(
     dialog = page.get_by_role("dialog")
     expect(dialog).to_contain_text("my note")
     expect(dialog).to_contain_text("their note")
-    name = "Keep mine for all" if choice == "mine" else "Take theirs for all"
+    name = "Keep mine" if choice == "mine" else "Take theirs"
     dialog.get_by_role("button", name=name).click()
     saved(page)
     kept = {mark["id"]: mark for mark in stored(service.client, scaled)["marks"]}
@@ -403,7 +403,7 @@ def test_a_scale_that_lacks_something_waits_and_says_what(
     page.get_by_role("button", name="Two points").click()
     click(page, *seen.screen(500, 600))
     click(page, *seen.screen(700, 600))
-    expect(page.locator("#save-state")).to_contain_text("something is missing")
+    expect(page.locator("#save-state")).to_contain_text("enter the distance")
     expect(page.locator("#panel")).to_contain_text("enter the distance")
     assert stored(service.client, photo)["scale"] is None
     page.reload()

@@ -68,6 +68,8 @@ export function askConflicts(conflicts: Conflict[], units: Units): Promise<Map<s
     use.disabled = true;
     const groups = conflicts.map((conflict, index) => {
       const pick = (choice: Choice): HTMLElement => {
+        const words = [h("strong", {}, choice === "mine" ? "Mine" : "Theirs"), `: ${describe(conflict, choice, units)}`];
+        if (conflicts.length === 1) return h("p", {}, ...words);
         const input = h("input", {
           type: "radio",
           name: `conflict-${index}`,
@@ -77,11 +79,11 @@ export function askConflicts(conflicts: Conflict[], units: Units): Promise<Map<s
             use.disabled = choices.size < conflicts.length;
           },
         });
-        const words = describe(conflict, choice, units);
-        return h("label", { class: "check" }, input, h("span", {}, h("strong", {}, choice === "mine" ? "Keep mine" : "Take theirs"), `: ${words}`));
+        return h("label", { class: "check" }, input, h("span", {}, ...words));
       };
       return h("fieldset", { class: "group" }, h("legend", {}, titleOf(conflict)), pick("mine"), pick("theirs"));
     });
+    const whole = conflicts.length > 1 ? " for all" : "";
     const all = (choice: Choice): void => {
       for (const conflict of conflicts) choices.set(conflict.id, choice);
       finish();
@@ -91,8 +93,8 @@ export function askConflicts(conflicts: Conflict[], units: Units): Promise<Map<s
       h("p", {}, "While you worked, another person saved a different version of the following. Choose which one stands. The other one can be brought back with Undo."),
       ...groups,
       h("div", { class: "actions" },
-        button("Keep mine for all", () => all("mine"), { "data-key": "conflict-mine" }),
-        button("Take theirs for all", () => all("theirs"), { "data-key": "conflict-theirs" }),
+        button(`Keep mine${whole}`, () => all("mine"), { "data-key": "conflict-mine" }),
+        button(`Take theirs${whole}`, () => all("theirs"), { "data-key": "conflict-theirs" }),
         conflicts.length > 1 ? use : null,
       ),
     );

@@ -88,6 +88,8 @@ export class Measures {
   /** One value as text, `12.3 ± 0.4 mm²`. */
   text(value: MeasuredValue): string {
     if (value.value === null) return "not known";
+    // A count is exact.
+    if (value.unit === "1" && value.u === 0 && Number.isInteger(value.value)) return String(value.value);
     const [shown, unitText] = inDisplay(value.value, value.unit, this.unit);
     const factor = value.value === 0 ? inDisplay(1, value.unit, this.unit)[0] : shown / value.value;
     return showMeasured(shown, value.u === null ? null : Math.abs(value.u * factor), unitText).trim();

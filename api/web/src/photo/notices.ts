@@ -60,14 +60,13 @@ export class Notices {
     const words = {
       saved: "✓ Saved",
       saving: "… Saving",
-      unfinished: "✎ Not saved: something is missing",
+      unfinished: `✎ ${status.name === "unfinished" ? status.words : ""}`,
       offline: "⚠ Not saved: no connection",
       refused: "⚠ Not saved",
       conflict: "⚠ Waiting for your choice",
     }[status.name];
     if (state.textContent !== words) state.textContent = words;
     state.dataset["state"] = status.name;
-    state.title = status.name === "unfinished" ? status.words : "";
   }
 
   private renderButtons(): void {

@@ -40,6 +40,7 @@ export class Workbench {
   private readonly measures: Measures;
   private readonly notices: Notices;
   private aiming = false;
+  private revealed: string | null = null;
 
   constructor(
     record: PhotoRecord,
@@ -346,7 +347,18 @@ export class Workbench {
     }
     this.notices.render();
     this.renderBar();
+    this.revealSelected(panel);
   };
+
+  /** Bring the newly selected mark's entry into sight; on a phone the picture is what has to stay. */
+  private revealSelected(panel: HTMLElement): void {
+    const { selected } = this.store;
+    if (selected === this.revealed) return;
+    this.revealed = selected;
+    if (selected && matchMedia("(min-width: 60.01rem)").matches) {
+      panel.querySelector("li.selected")?.scrollIntoView({ block: "start" });
+    }
+  }
 
   private async tag(changes: Record<string, unknown>): Promise<void> {
     try {
