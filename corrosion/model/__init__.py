@@ -9,6 +9,7 @@ from corrosion.model.base import (
     PolygonShape,
     Shape,
 )
+from corrosion.model.camera import CylinderSurface, LensProfile
 from corrosion.model.files import (
     dump_survey,
     in_millimetres,
@@ -22,7 +23,6 @@ from corrosion.model.photo import (
     CardScale,
     DepthReading,
     Distance,
-    LensProfile,
     Mark,
     Photo,
     Placement,
@@ -60,6 +60,7 @@ __all__ = [
     "BarScale",
     "CardScale",
     "CircleShape",
+    "CylinderSurface",
     "Depth",
     "DepthReading",
     "Distance",

@@ -23,6 +23,7 @@ from corrosion.model.base import (
     Text,
     ZoneNumber,
 )
+from corrosion.model.camera import CylinderSurface
 from corrosion.terms import (
     DepthMethod,
     Face,
@@ -220,24 +221,6 @@ class Mark(Part):
         return self
 
 
-class LensProfile(Part):
-    """A calibrated lens, bound to one device and picture size.
-
-    `matrix` is (fx, fy, cx, cy) in pixels, pixel-centre convention; `distortion` holds OpenCV's
-    coefficients, (k1, k2, p1, p2, k3) for ``pinhole`` and (k1, k2, k3, k4) for ``fisheye``.
-    """
-
-    id: Identifier
-    model: Literal["pinhole", "fisheye"] = "pinhole"
-    device: Text = ""
-    size: tuple[Annotated[int, Field(gt=0)], Annotated[int, Field(gt=0)]]
-    matrix: tuple[Positive, Positive, Finite, Finite]
-    distortion: list[Finite] = Field(min_length=4, max_length=8)
-    # Residual uncertainty of an undistorted coordinate, px, from the calibration's RMS.
-    u_px: NonNegative = 0.0
-    note: Text = ""
-
-
 class Photo(Part):
     """One photo of the survey. `file` is relative to the survey file."""
 
@@ -251,8 +234,13 @@ class Photo(Part):
     face: Face | None = None
     station: StationText | None = None
     taken: Text = ""
+    # What took it, as the lens profile names it.
+    device: Text = ""
+    adapter: Text = ""
+    focus: Text = ""
     lens: Identifier | None = None
     distance: Distance | None = None
+    surface: CylinderSurface | None = None
     scale: Scale | None = None
     placement: Placement | None = None
     marks: list[Mark] = []

@@ -18,7 +18,8 @@ from corrosion.model.base import (
     PositiveLength,
     Text,
 )
-from corrosion.model.photo import LensProfile, Photo, RunOut
+from corrosion.model.camera import LensProfile
+from corrosion.model.photo import Photo, RunOut
 from corrosion.model.structure import Structure
 from corrosion.terms import Face, MeasuredFrom, Origin, ProfileKind
 
