@@ -20,6 +20,7 @@ from corrosion.model import FORMAT, Structure, parse_survey
 Units = Literal["mm", "in"]
 Record = dict[str, Any]
 MAX_ROWS = 20_000
+MAX_BYTES = 16 * 1024 * 1024
 
 COLUMNS: tuple[tuple[str, str, str], ...] = (
     ("record", "every row", "member (also when empty), limit zone, thickness zone, fastener or station"),
@@ -75,6 +76,10 @@ def read_layout(source: bytes, *, name: str, units: Units) -> tuple[Structure, U
     SurveyFileError
         If it cannot be read; the message names the line and column, or the field.
     """
+    if len(source) > MAX_BYTES:
+        raise SurveyFileError(
+            f"has {len(source)} bytes, more than {MAX_BYTES}.", place=name, remedy="Choose a layout file."
+        )
     try:
         text = source.decode("utf-8-sig")
     except UnicodeDecodeError as error:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request, Response
+from starlette.concurrency import run_in_threadpool
 
 from api.context import ContextDep
 from api.pages.drawing import Drawing, draw
@@ -70,7 +71,8 @@ async def read_layout_file(
     units: Annotated[Units, Query()] = "mm",
 ) -> dict[str, Any]:
     """Read a layout file (the request's body) and give it back as a structure; nothing is stored."""
-    structure, stated = read_layout(await request.body(), name=name, units=units)
+    body = await request.body()
+    structure, stated = await run_in_threadpool(read_layout, body, name=name, units=units)
     return {
         "units": stated,
         "structure": structure.model_dump(mode="json"),

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import FilePayload, expect
 
 from tests.api.samples import new_survey, picture, survey_file, upload
 from tests.browser.conftest import OpenPage, Service
@@ -19,7 +18,7 @@ LAYOUT = (
 )
 
 
-def file(name: str, data: bytes) -> dict[str, Any]:
+def file(name: str, data: bytes) -> FilePayload:
     """Make a file as a person chooses it."""
     return {"name": name, "mimeType": "application/octet-stream", "buffer": data}
 
@@ -38,7 +37,8 @@ def test_a_structure_is_entered_by_hand(open_page: OpenPage, service: Service) -
     box = page.locator("svg.draw").bounding_box()
     assert box is not None
     page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
-    expect(page.get_by_label("Outline: one corner a line")).to_have_value(re.compile(r"^0 0\n900 0\n900 400\n[\d.]+ [\d.]+$"))
+    drawn = re.compile(r"^0 0\n900 0\n900 400\n[\d.]+ [\d.]+$")
+    expect(page.get_by_label("Outline: one corner a line")).to_have_value(drawn)
     page.get_by_role("button", name="Take back a corner").click()
     page.get_by_role("button", name="Keep this structure").click()
     page.wait_for_url(re.compile(r"/structures/[0-9a-f]{32}$"))
@@ -84,7 +84,7 @@ def test_a_bad_layout_file_says_where(open_page: OpenPage) -> None:
     watched.expected = ("422",)
     bad = LAYOUT.replace("0.81", "thin")
     watched.page.locator("#layout-file").set_input_files([file("a.csv", bad.encode())])
-    expect(watched.page.locator("#layout-said")).to_contain_text(re.compile("a.csv, line 2", re.I))
+    expect(watched.page.locator("#layout-said")).to_contain_text(re.compile("a.csv, line 2", re.IGNORECASE))
     expect(watched.page.locator("#layout-said")).to_contain_text("thickness is 'thin'")
 
 
@@ -253,9 +253,6 @@ def test_photos_by_keyboard(open_page: OpenPage, two_photos: tuple[str, list[str
     expect(page.locator(".photo-card input").nth(1)).to_be_checked()
     page.keyboard.press("Enter")
     page.wait_for_url(re.compile(f"/photos/{photos[1]}$"))
-
-
-Choose = Callable[[Page], None]
 
 
 def test_a_closed_hint_stays_closed(open_page: OpenPage) -> None:
