@@ -8,11 +8,19 @@ from __future__ import annotations
 from typing import cast
 
 import numpy as np
+import shapely
 
 from corrosion.errors import LensError
-from corrosion.model import LensProfile
+from corrosion.model import LensProfile, Photo
 from corrosion.opencv import cv2
 from corrosion.quantity import FloatArray
+from corrosion.terms import Flag
+
+LEAST_VIEWS = 8
+MOST_RMS_PX = 1.0
+LEAST_COVERED = 0.6
+LENS_STEP = 0.1
+"""Share of a standard uncertainty that derivatives by the profile are taken over."""
 
 _STEP_PX = 0.05
 _NEWTON_STEPS = 8
@@ -21,6 +29,8 @@ _FARTHEST_PX = 1e6
 _ROUND_TRIP_PX = 1e-3
 # Area in the picture over ideal area: below this the lens model crushes the border to nothing.
 _LEAST_SHRINK = 0.01
+# Parts of the correlation matrix below this are rounding.
+_LEAST_VARIANCE = 1e-12
 
 
 def check_lens(lens: LensProfile, size: tuple[int, int] | None, *, place: str = "") -> None:
@@ -50,6 +60,64 @@ def check_lens(lens: LensProfile, size: tuple[int, int] | None, *, place: str = 
         place=place,
         remedy="Use the uncropped picture at the calibrated size and orientation, or calibrate this size.",
     )
+
+
+def check_profile(lens: LensProfile, photo: Photo, *, place: str = "") -> frozenset[Flag]:
+    """Refuse a profile that is not good enough, or was made with something else than the photo.
+
+    The limits (8 views, 1 px, 60 % of the frame) are rules of ours. What only one of the two states
+    cannot be compared, and is flagged.
+
+    Returns
+    -------
+    frozenset of Flag
+        `Flag.LENS_NOT_CONFIRMED`, `Flag.LENS_FROM_EDGE`.
+
+    Raises
+    ------
+    LensError
+    """
+    _check_quality(lens, place)
+    open_ends = [_differs(lens, photo, name, place) for name in ("device", "adapter", "focus")]
+    flags = {Flag.LENS_NOT_CONFIRMED} if any([*open_ends, _out_of_range(lens, photo, place)]) else set()
+    return frozenset(flags if lens.focal_known else flags | {Flag.LENS_FROM_EDGE})
+
+
+def field_flags(lens: LensProfile | None, points_px: FloatArray) -> frozenset[Flag]:
+    """Flag points of a mark (n, 2) beyond the field in which the calibration saw its board."""
+    if lens is None or not lens.field:
+        return frozenset()
+    field = shapely.convex_hull(shapely.multipoints(np.array(lens.field)))
+    outside = not shapely.covers(field, shapely.points(points_px)).all()
+    return frozenset({Flag.LENS_BEYOND_FIELD}) if outside else frozenset()
+
+
+def moved_profiles(lens: LensProfile) -> list[LensProfile]:
+    """Profiles with each independent part of the covariance `LENS_STEP` of its standard uncertainty off.
+
+    Returns
+    -------
+    list of LensProfile
+        Empty where the profile states no covariance.
+    """
+    if lens.covariance is None:
+        return []
+    covariance = np.array(lens.covariance)
+    u = np.sqrt(np.diag(covariance).clip(min=0.0))
+    # Focal lengths and coefficients differ by powers of ten; correlations do not.
+    scaled = covariance / np.outer(np.where(u > 0, u, 1.0), np.where(u > 0, u, 1.0))
+    variances, directions = np.linalg.eigh((scaled + scaled.T) / 2.0)
+    parts = [
+        u * d * np.sqrt(v) for v, d in zip(variances, directions.T, strict=True) if v > _LEAST_VARIANCE
+    ]
+    values = np.array([*lens.matrix, *lens.distortion])
+    return [with_parameters(lens, values + LENS_STEP * part) for part in parts]
+
+
+def with_parameters(lens: LensProfile, values: FloatArray) -> LensProfile:
+    """Give a profile other (fx, fy, cx, cy, distortion...), shape (4 + d,)."""
+    fx, fy, cx, cy, *distortion = (float(v) for v in values)
+    return lens.model_copy(update={"matrix": (fx, fy, cx, cy), "distortion": distortion})
 
 
 def camera_matrix(lens: LensProfile) -> FloatArray:
@@ -116,6 +184,60 @@ def distort(points: FloatArray, lens: LensProfile) -> FloatArray:
         solid = np.column_stack([rays, np.ones(len(rays))])
         seen, _ = cv2.projectPoints(solid, np.zeros(3), np.zeros(3), k, _coefficients(lens))
     return cast("FloatArray", np.asarray(seen, dtype=np.float64).reshape(-1, 2))
+
+
+def _check_quality(lens: LensProfile, place: str) -> None:
+    poor = [
+        (
+            lens.views is not None and lens.views < LEAST_VIEWS,
+            f"{lens.views} views; {LEAST_VIEWS} are needed",
+        ),
+        (
+            lens.rms_px is not None and lens.rms_px > MOST_RMS_PX,
+            f"a misfit of {lens.rms_px} px RMS; {MOST_RMS_PX:g} px is the most",
+        ),
+        (
+            lens.covered is not None and lens.covered < LEAST_COVERED,
+            f"board corners over {lens.covered or 0.0:.0%} of the frame; {LEAST_COVERED:.0%} is the least",
+        ),
+    ]
+    for bad, what in poor:
+        if bad:
+            raise LensError(
+                f"lens profile {lens.id!r} rests on {what}.",
+                place=place,
+                remedy="Calibrate again with more sharp views, the board out to the edges of the picture.",
+            )
+
+
+def _differs(lens: LensProfile, photo: Photo, name: str, place: str) -> bool:
+    """Refuse two statements that differ; True where only one is made."""
+    ours, theirs = getattr(photo, name), getattr(lens, name)
+    if ours.strip() and theirs.strip() and ours.split() != theirs.split():
+        raise LensError(
+            f"the photo's {name} is {ours!r}, but lens profile {lens.id!r} was made with {theirs!r}.",
+            place=place,
+            remedy=f"Use the profile of that {name}, or correct the photo's {name!r}.",
+        )
+    return bool(ours.strip()) != bool(theirs.strip())
+
+
+def _out_of_range(lens: LensProfile, photo: Photo, place: str) -> bool:
+    """Refuse a distance certainly outside the profile's range; True where it cannot be told."""
+    if lens.distance_range is None:
+        return False
+    if photo.distance is None:
+        return True
+    nearest, furthest = lens.distance_range
+    away, doubt = photo.distance.value, 2.0 * photo.distance.u
+    if nearest - doubt <= away <= furthest + doubt:
+        return False
+    raise LensError(
+        f"the photo was taken from {away:.4g} mm, but lens profile {lens.id!r} was made between "
+        f"{nearest:.4g} and {furthest:.4g} mm; a close-range lens bends differently there.",
+        place=place,
+        remedy="Calibrate at the working distance, or correct the photo's 'distance'.",
+    )
 
 
 def _first_guess(points: FloatArray, lens: LensProfile) -> FloatArray:

@@ -110,6 +110,9 @@ class Flag(StrEnum):
     REFERENCE_RAISED = "reference-raised"
     TOLERANCE_NOT_STATED = "tolerance-not-stated"
     LENS_UNKNOWN = "lens-unknown"
+    LENS_NOT_CONFIRMED = "lens-not-confirmed"
+    LENS_BEYOND_FIELD = "lens-beyond-field"
+    LENS_FROM_EDGE = "lens-from-edge"
     TRUNCATED = "truncated"
     FIRST_ORDER_DOUBTFUL = "first-order-doubtful"
     INDICATIVE = "indicative"
@@ -144,8 +147,11 @@ FLAG_MEANING: dict[Flag, str] = {
     Flag.REFERENCE_RAISED: "The reference stands above the surface; parallax was corrected or widened.",
     Flag.TOLERANCE_NOT_STATED: "The reference's own tolerance was not stated and counts as zero.",
     Flag.LENS_UNKNOWN: "A borescope picture without a lens profile: distortion is not corrected.",
+    Flag.LENS_NOT_CONFIRMED: "Photo or lens profile does not say for which device, tip, focus or distance.",
+    Flag.LENS_BEYOND_FIELD: "The mark reaches where the lens was not calibrated: no board was seen there.",
+    Flag.LENS_FROM_EDGE: "The lens profile rests on one straight edge; its focal length is not known.",
     Flag.TRUNCATED: "The mark touches the border of the picture; the feature may go on.",
-    Flag.FIRST_ORDER_DOUBTFUL: "The uncertainty is large; it was found by drawing at random, not to first order.",
+    Flag.FIRST_ORDER_DOUBTFUL: "The uncertainty is large; it comes from random draws, not from first order.",
     Flag.INDICATIVE: "Read from light or focus, not from metal; it cannot prove a depth within limits.",
     Flag.LOWER_BOUND: "The true value is at least this.",
     Flag.UPPER_BOUND: "The true value is at most this.",

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any, Final
 
 from corrosion.errors import ScaleError
+from corrosion.lens import moved_profiles
 from corrosion.model import Photo, Placement, PointsScale, SurveyFile
 from corrosion.scale.bar import BarPlane, fit_bar
 from corrosion.scale.camera import Camera
@@ -63,7 +64,18 @@ def fit_scale(photo: Photo, survey: SurveyFile, size: tuple[int, int] | None = N
             place=f"photo {photo.id}",
             remedy="Mark a bar, a card or four known points, or take the photo again with a scale in it.",
         )
-    return SCALE_KINDS[photo.scale.kind](photo.scale, photo, survey, camera)
+    reference, fit = photo.scale, SCALE_KINDS[photo.scale.kind]
+    return _with_lens_doubt(camera, lambda seen_by: fit(reference, photo, survey, seen_by))
+
+
+def _with_lens_doubt(camera: Camera, fit: Callable[[Camera], PlaneScale]) -> PlaneScale:
+    """Fit, and fit again with every part of the lens profile a little off."""
+    scale = fit(camera)
+    if camera.lens is None:
+        return scale
+    return replace(
+        scale, lens_moved=tuple(fit(camera.with_lens(moved)) for moved in moved_profiles(camera.lens))
+    )
 
 
 def _from_layout(placement: Placement, photo: Photo, survey: SurveyFile, camera: Camera) -> PlaneScale:
@@ -73,5 +85,5 @@ def _from_layout(placement: Placement, photo: Photo, survey: SurveyFile, camera:
         u_plane=placement.u_layout if placement.u_layout is not None else survey.settings.u_layout,
         sigma_px=placement.sigma_px,
     )
-    scale = fit_points(points, photo, survey, camera)
+    scale = _with_lens_doubt(camera, lambda seen_by: fit_points(points, photo, survey, seen_by))
     return replace(scale, kind="layout", flags=scale.flags | {Flag.LAYOUT_SCALE})

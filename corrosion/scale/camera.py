@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
 from corrosion.errors import LensError
-from corrosion.lens import check_lens, undistort
+from corrosion.lens import check_lens, check_profile, undistort
 from corrosion.model import Distance, LensProfile, Photo, SurveyFile
 from corrosion.quantity import FloatArray
 from corrosion.terms import Flag, View
@@ -52,16 +52,18 @@ class Camera:
         Raises
         ------
         LensError
-            If the profile was made for another picture size, or does not exist.
+            If the profile was made for another picture size, device, adapter, focus or distance, is not
+            good enough, or does not exist.
         """
         place = f"photo {photo.id}"
         lens = _lens_of(photo, survey, place)
         known = size or photo.size
-        if lens is not None:
-            check_lens(lens, known, place=place)
-            known = lens.size
         bare = photo.view is View.BORESCOPE and lens is None
         flags = frozenset({Flag.LENS_UNKNOWN}) if bare else frozenset()
+        if lens is not None:
+            check_lens(lens, known, place=place)
+            flags = check_profile(lens, photo, place=place)
+            known = lens.size
         ratio = survey.settings.least_focal_ratio
         return cls(place, lens, known, _least_size(photo), ratio, photo.distance, flags)
 
@@ -97,7 +99,11 @@ class Camera:
     @property
     def focal_known(self) -> bool:
         """Whether a calibration gives the focal length."""
-        return self.lens is not None
+        return self.lens is not None and self.lens.focal_known
+
+    def with_lens(self, lens: LensProfile) -> Camera:
+        """Give the same camera another profile."""
+        return replace(self, lens=lens, _last={})
 
     def pinholes(self) -> FloatArray:
         """Pinhole cameras this may be: the calibrated one, or those with the least focal length.
@@ -110,7 +116,7 @@ class Camera:
         ndarray of shape (m, 4)
             (fx, fy, cx, cy) in px; the smallest picture first.
         """
-        if self.lens is not None:
+        if self.lens is not None and self.lens.focal_known:
             return np.array([self.lens.matrix])
         sizes = np.array([self.size or self.least_size], dtype=np.float64)
         if self.size is None:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import ClassVar
 
+import numpy as np
 import shapely
 
 from corrosion.errors import ScaleError
+from corrosion.lens import LENS_STEP
 from corrosion.quantity import FloatArray
 from corrosion.scale.camera import Camera
 from corrosion.scale.parallax import Parallax
@@ -19,6 +21,7 @@ REFERENCE_TOLERANCE = "reference tolerance"
 HEIGHT = "height and distance"
 TILT = "tilt"
 LENS = "lens"
+LENS_CALIBRATION = "calibration"
 
 FARTHEST_WIDTHS = 2.0
 
@@ -48,6 +51,9 @@ class PlaneScale(ABC):
     dof : int
     known : bool
         False where no uncertainty can honestly be given.
+    lens_moved : tuple of PlaneScale
+        The same reference fitted again with each independent part of the lens profile `LENS_STEP` of its
+        standard uncertainty larger; empty where the profile states no covariance.
     """
 
     kind: str
@@ -60,6 +66,7 @@ class PlaneScale(ABC):
     chi2: float
     dof: int
     known: bool
+    lens_moved: tuple[PlaneScale, ...] = field(default=(), kw_only=True, repr=False)
 
     beyond: ClassVar[str] = "the reference"
 
@@ -96,7 +103,8 @@ class PlaneScale(ABC):
         Returns
         -------
         dict of str to ndarray of shape (n, 2, k)
-            mm; names begin with ``photo <id>: ``. The columns are independent of each other.
+            mm; names begin with ``photo <id>: ``, or ``lens <id>: `` for what all photos with one lens
+            profile share. The columns are independent of each other.
         """
         ideal, _ = self.camera.ideal(points_px)
         factor = self.parallax.factor
@@ -104,7 +112,17 @@ class PlaneScale(ABC):
         if self.parallax.relative.size:
             from_centre = factor * self._map(ideal) - self.centre_mm
             sources[HEIGHT] = from_centre[:, :, None] * self.parallax.relative
-        return {self.source(name): moved for name, moved in sources.items()}
+        shared = {self.source(name): moved for name, moved in sources.items()}
+        return shared | self._lens_sensitivities(points_px)
+
+    def _lens_sensitivities(self, points_px: FloatArray) -> dict[str, FloatArray]:
+        """Differences to the fits with a moved lens: reference and mark move together, as they must."""
+        lens = self.camera.lens
+        if lens is None or not self.lens_moved:
+            return {}
+        here = self.to_plane(points_px)
+        moved = [(scale.to_plane(points_px) - here) / LENS_STEP for scale in self.lens_moved]
+        return {f"lens {lens.id}: {LENS_CALIBRATION}": np.stack(moved, axis=-1)}
 
     def alternatives(self, points_px: FloatArray) -> FloatArray | None:
         """Places the points may truly have, for doubts that are no small linear change.
