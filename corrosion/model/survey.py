@@ -20,6 +20,7 @@ from corrosion.model.base import (
 )
 from corrosion.model.camera import LensProfile
 from corrosion.model.photo import Photo, RunOut
+from corrosion.model.planning import Planning
 from corrosion.model.structure import Structure
 from corrosion.terms import Face, MeasuredFrom, Origin, ProfileKind
 
@@ -119,6 +120,7 @@ class SurveyFile(Part):
     structure: Structure
     survey: SurveyInfo = SurveyInfo()
     settings: Settings = Settings()
+    planning: Planning = Planning()
     instruments: list[Instrument] = []
     lenses: list[LensProfile] = []
     photos: list[Photo] = []
@@ -136,6 +138,8 @@ class SurveyFile(Part):
             _must_exist(removal.member, members, f"removal {removal.id!r}", "member")
         for reading in self.thickness_readings:
             _must_exist(reading.member, members, f"thickness reading {reading.id!r}", "member")
+        for fact in self.planning.facts:
+            _must_exist(fact.member, members, "planning facts", "member")
         for what, ids in (
             ("photo", [p.id for p in self.photos]),
             ("removal", [r.id for r in self.removals]),
