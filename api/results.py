@@ -77,7 +77,7 @@ class Results:
 
     def assessment(self, survey_id: str) -> Json:
         """Return the JSON form of a survey's assessment (`corrosion.report.json_of`)."""
-        return json_of(self._assessed(survey_id).assessment, include_survey=False)
+        return json_of(self.assessed(survey_id).assessment, include_survey=False)
 
     def measures(self, photo_id: str) -> Json:
         """Return the JSON form of one photo's measures (`corrosion.report.measures_json`).
@@ -104,7 +104,7 @@ class Results:
         CorrosionError
             If the station cannot be read or the place lies off the member.
         """
-        kept = self._assessed(survey_id)
+        kept = self.assessed(survey_id)
         survey = kept.assessment.survey
         removal = kept.removal(place.member)
         factor = mm_per(kept.unit)
@@ -126,13 +126,26 @@ class Results:
         from corrosion.report.map import draw_map  # noqa: PLC0415
         from corrosion.report.map_style import MapStyle  # noqa: PLC0415
 
-        kept = self._assessed(survey_id)
+        kept = self.assessed(survey_id)
         target = io.BytesIO()
         removal = kept.removal(member)
         draw_map(kept.assessment, member, face, target, kind, style=MapStyle(mode=mode), removal=removal)
         return target.getvalue()
 
-    def _assessed(self, survey_id: str) -> Kept:
+    def is_ready(self, survey_id: str) -> bool:
+        """Whether a survey's sums are at hand, so that nobody need wait for them."""
+        return self._exchange.state(survey_id) in self._kept
+
+    def assessed(self, survey_id: str) -> Kept:
+        """Assess a survey; computed once for each state of it.
+
+        Raises
+        ------
+        NotFoundError
+            If there is no such survey.
+        CorrosionError
+            If a fault in the survey stops the sums.
+        """
         state = self._exchange.state(survey_id)
         with self._lock:
             kept = self._kept.get(state)

@@ -11,7 +11,7 @@ from api.context import Context, ContextDep
 from api.downloads import attachment
 from api.pages.exports import to_csv, to_workbook
 from api.pages.map_page import photo_addresses
-from api.pages.progress import assess_or_say, is_ready, kept_of
+from api.pages.progress import assess_or_say
 from api.pages.rows import finding_rows
 from api.pages.surveys import survey_display, survey_frame
 from api.pages.templating import render
@@ -28,7 +28,7 @@ MEDIA_TYPES = {
 def findings_page(request: Request, survey_id: str, context: ContextDep, wait: int = 0) -> Response:
     """Show all findings by zone and station; they follow if not at hand (`wait`: with them)."""
     view = context.services.survey(survey_id)
-    ready = bool(wait) or is_ready(context, survey_id)
+    ready = bool(wait) or context.results.is_ready(survey_id)
     parts = _table(context, survey_id) if ready else {}
     return render(request, "findings.html", **survey_frame(request, view), ready=ready, **parts)
 
@@ -63,7 +63,7 @@ def export(
 ) -> Response:
     """Give the findings as a file, in the unit that is shown."""
     view = context.services.survey(survey_id)
-    rows = finding_rows(kept_of(context, survey_id))
+    rows = finding_rows(context.results.assessed(survey_id))
     unit = survey_display(request, view).units
     title = f"{view.structure.name}: {view.row.name or 'survey'}"
     data = to_csv(rows, unit) if kind == "csv" else to_workbook(rows, unit, title)

@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from api.context import Context, ContextDep
 from api.errors import NotFoundError
 from api.pages.grid import colour_ramp, removal_patches
-from api.pages.progress import assess_or_say, kept_of
+from api.pages.progress import assess_or_say
 from api.pages.surveys import survey_frame
 from api.pages.templating import VERDICT_CLASS, render
 from api.results import Kept
@@ -77,7 +77,7 @@ def map_grid(
     survey_id: str, context: ContextDep, member: MemberQuery, face: Face | None = None
 ) -> Response:
     """Return the removal of a member as rasters over the marked area, in mm."""
-    kept = kept_of(context, survey_id)
+    kept = context.results.assessed(survey_id)
     patches = removal_patches(kept.removal(member), face)
     return JSONResponse({"patches": patches}, headers=REVALIDATE)
 

@@ -49,30 +49,13 @@ class MemberProgress:
     next_step: str
 
 
-def kept_of(context: Context, survey_id: str) -> Kept:
-    """Return a survey's assessment with its removals; computed once for each state of the survey.
-
-    Raises
-    ------
-    CorrosionError
-        If a fault in the survey stops the sums.
-    """
-    return context.results._assessed(survey_id)  # noqa: SLF001
-
-
-def is_ready(context: Context, survey_id: str) -> bool:
-    """Whether a survey's sums are at hand, so that a page need not make its reader wait for them."""
-    results = context.results
-    return context.exchange.state(survey_id) in results._kept  # noqa: SLF001
-
-
 def assess_or_say(context: Context, survey_id: str) -> tuple[Kept | None, str]:
     """Assess a survey, or say in plain words why that cannot be done.
 
     A page shows what is stored even while a fault in it stops the sums.
     """
     try:
-        return kept_of(context, survey_id), ""
+        return context.results.assessed(survey_id), ""
     except CorrosionError as error:
         return None, str(error)
 

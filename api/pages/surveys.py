@@ -8,7 +8,7 @@ from fastapi import APIRouter, Request, Response
 
 from api import wire
 from api.context import Context, ContextDep
-from api.pages.progress import assess_or_say, is_ready, members_progress
+from api.pages.progress import assess_or_say, members_progress
 from api.pages.templating import Display, display_of, render
 from api.services import PhotoView, SurveyView
 from corrosion.model import Photo, Structure
@@ -44,7 +44,7 @@ def overview(request: Request, survey_id: str, context: ContextDep, wait: int = 
     """Show how far a survey has come; the sums follow if they are not at hand (`wait`: with them)."""
     view = context.services.survey(survey_id)
     photos = context.services.photos(survey_id)
-    ready = bool(wait) or is_ready(context, survey_id)
+    ready = bool(wait) or context.results.is_ready(survey_id)
     return render(
         request,
         "survey.html",

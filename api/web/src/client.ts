@@ -57,8 +57,9 @@ const TIMEOUT_MS = 30_000;
 
 /** Write a problem for a reader: what is wrong, where, what to do. */
 export function plainWords(status: number, problem: ProblemBody): string {
-  const said = [problem.detail ?? problem.title, problem.remedy].filter(Boolean).map(sentence);
-  if (said.length > 0) return said.join(" ");
+  // The detail of a problem ends with its remedy.
+  const said = problem.detail ?? problem.title ?? problem.remedy;
+  if (said) return sentence(said);
   if (status === 404) return "It is not there any more. Go back to the list and open it again.";
   if (status === 413) return "Too much was sent at once. Send less.";
   if (status >= 500) return "The service failed; nothing was changed. Try again.";
