@@ -33,6 +33,17 @@ def full_survey() -> dict[str, Any]:
             "station_bin": 4.0,
             "least_focal_ratio": 0.8,
         },
+        "planning": {
+            "allowance": {"depth": 0.002, "source": SOURCE},
+            "run_out": {"ratio": {"total": 20.0}, "source": SOURCE},
+            "merge": False,
+            "spacing": {"distance": 0.25, "source": SOURCE},
+            "elongation": {"ratio": 2.0, "source": SOURCE},
+            "edge_distance": {"distance": 0.5, "source": SOURCE},
+            "fastener_distance": {"distance": 0.2, "source": SOURCE},
+            "support_distance": {"distance": 2.0, "source": SOURCE},
+            "approach": {"share": 0.9, "source": SOURCE},
+        },
         "instruments": [
             {
                 "id": "DG-2",
