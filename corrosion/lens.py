@@ -65,7 +65,7 @@ def check_lens(lens: LensProfile, size: tuple[int, int] | None, *, place: str = 
 def check_profile(lens: LensProfile, photo: Photo, *, place: str = "") -> frozenset[Flag]:
     """Refuse a profile that is not good enough, or was made with something else than the photo.
 
-    The limits (8 views, 1 px, 60 % of the frame) are rules of ours. What only one of the two states
+    The limits (8 views, 1 px RMS) are rules of ours. What only one of the two states
     cannot be compared, and is flagged.
 
     Returns
@@ -83,13 +83,29 @@ def check_profile(lens: LensProfile, photo: Photo, *, place: str = "") -> frozen
     return frozenset(flags if lens.focal_known else flags | {Flag.LENS_FROM_EDGE})
 
 
-def field_flags(lens: LensProfile | None, points_px: FloatArray) -> frozenset[Flag]:
-    """Flag points of a mark (n, 2) beyond the field in which the calibration saw its board."""
+def check_field(lens: LensProfile | None, points_px: FloatArray, *, place: str = "") -> frozenset[Flag]:
+    """Flag points of a mark (n, 2) beyond the field in which the calibration saw its board.
+
+    Raises
+    ------
+    LensError
+        If the board covered less than 60 % of the frame: such a profile serves within its field only.
+    """
     if lens is None or not lens.field:
         return frozenset()
     field = shapely.convex_hull(shapely.multipoints(np.array(lens.field)))
-    outside = not shapely.covers(field, shapely.points(points_px)).all()
-    return frozenset({Flag.LENS_BEYOND_FIELD}) if outside else frozenset()
+    outside = ~shapely.covers(field, shapely.points(points_px))
+    if not outside.any():
+        return frozenset()
+    if lens.covered is not None and lens.covered < LEAST_COVERED:
+        x, y = points_px[int(np.argmax(outside))]
+        raise LensError(
+            f"the point ({x:.0f}, {y:.0f}) px lies where lens profile {lens.id!r} was not calibrated; its "
+            f"board covered {lens.covered:.0%} of the frame.",
+            place=place,
+            remedy="Mark where the board was, or calibrate with the board out to the edges.",
+        )
+    return frozenset({Flag.LENS_BEYOND_FIELD})
 
 
 def moved_profiles(lens: LensProfile) -> list[LensProfile]:
@@ -195,10 +211,6 @@ def _check_quality(lens: LensProfile, place: str) -> None:
         (
             lens.rms_px is not None and lens.rms_px > MOST_RMS_PX,
             f"a misfit of {lens.rms_px} px RMS; {MOST_RMS_PX:g} px is the most",
-        ),
-        (
-            lens.covered is not None and lens.covered < LEAST_COVERED,
-            f"board corners over {lens.covered or 0.0:.0%} of the frame; {LEAST_COVERED:.0%} is the least",
         ),
     ]
     for bad, what in poor:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from corrosion.lens import field_flags
+from corrosion.lens import check_field
 from corrosion.marks import Outline
 from corrosion.measure._shape import IndexArray, ring_area, ring_area_gradient
 from corrosion.quantity import FloatArray, Measured
@@ -64,7 +64,7 @@ class MappedMark:
             If it is out of the lens profile's.
         """
         points = outline.points_px
-        reach = scale.check_reach(points, place) | field_flags(scale.camera.lens, points)
+        reach = scale.check_reach(points, place) | check_field(scale.camera.lens, points, place=place)
         by_pixel = scale.jacobian_points(points)
         sources = scale.shared_sensitivities(points)
         alternatives = scale.alternatives(points)
