@@ -1,0 +1,43 @@
+"""Reinforcement estimates for hours and kits; never approved data."""
+
+from corrosion.repair.splice import (
+    LABEL,
+    RepairError,
+    SpliceEstimate,
+    counts,
+    estimate_splice,
+    handbook_count,
+    least_pitch_diameters,
+)
+from corrosion.repair.splice_tables import (
+    MISFITS,
+    TABLE_4_9,
+    TABLE_4_10,
+    TABLE_4_11,
+    TABLES,
+    Fastener,
+    Joint,
+    SpliceTable,
+    count_by_formula,
+    tables_for,
+)
+
+__all__ = [
+    "LABEL",
+    "MISFITS",
+    "TABLES",
+    "TABLE_4_9",
+    "TABLE_4_10",
+    "TABLE_4_11",
+    "Fastener",
+    "Joint",
+    "RepairError",
+    "SpliceEstimate",
+    "SpliceTable",
+    "count_by_formula",
+    "counts",
+    "estimate_splice",
+    "handbook_count",
+    "least_pitch_diameters",
+    "tables_for",
+]
