@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from api.cli_lens import lens
 from api.console import forgive_encodings, make_console, progress, show, show_error
 from api.outputs import STANDARD_OUTPUT, check_output, write_json, write_whole
 from corrosion import __version__
@@ -264,6 +265,9 @@ def serve(
     )
     console = make_console(stderr=True)
     run(settings, opened=lambda url: console.print(f"Open {url}  (Ctrl+C stops)", soft_wrap=True))
+
+
+app.command(name="lens", epilog=EXIT_CODES)(lens)
 
 
 def _load(path: Path) -> SurveyFile:
