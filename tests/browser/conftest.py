@@ -28,6 +28,8 @@ from playwright.sync_api import (
 from api.app import create_app
 from api.pages import install_pages
 from api.settings import Settings
+from tests.api.samples import new_survey, tag, upload
+from tests.browser.drawing import BAR, target_picture
 from tests.support import need
 
 CHROMIUM_VARIABLE = "CORROSION_CHROMIUM"
@@ -184,3 +186,19 @@ def _note(watched: Watched, url: str) -> None:
         return
     if f"{parts.scheme}://{parts.netloc}" != watched.origin:
         watched.foreign.append(url)
+
+
+@pytest.fixture
+def photo(service: Service) -> str:
+    """Give a new photo of a survey of its own, without a scale."""
+    survey = new_survey(service.client, instruments=[{"id": "DG-2", "kind": "depth gauge"}])
+    made = upload(service.client, survey, ("target.png", target_picture()))
+    return str(made[0]["photo"]["id"])
+
+
+@pytest.fixture
+def scaled(service: Service, photo: str) -> str:
+    """Give a photo whose scale reference is set: 200 px are 50 mm."""
+    answer = service.client.put(f"/api/photos/{photo}/scale", json=BAR, headers=tag(1))
+    assert answer.status_code == 200, answer.text
+    return photo

@@ -35,6 +35,17 @@ def target_picture() -> bytes:
     return stream.getvalue()
 
 
+BAR = {
+    "kind": "bar",
+    "image": [[420, 620], [620, 620]],
+    "length": 50.0,
+    "u_length": 0.1,
+    "max_tilt_deg": 10,
+}
+# Outline in picture pixels; convex, inside the picture, away from the bars of the page.
+CORNERS = [(560.0, 430.0), (640.0, 425.0), (650.0, 500.0), (570.0, 510.0)]
+
+
 @dataclass(frozen=True)
 class ScreenMap:
     """Affine map from screen (css px) to picture pixels, from three spots seen in a screenshot."""
@@ -134,3 +145,36 @@ def stored(client: Any, photo: str) -> dict[str, Any]:
     assert answer.status_code == 200
     part: dict[str, Any] = answer.json()["photo"]
     return part
+
+
+def ready(page: Page) -> ScreenMap:
+    """Wait for the picture; return where it is on the screen."""
+    saved(page)
+    page.wait_for_timeout(700)
+    return screen_map(page)
+
+
+def draw_pit(page: Page, seen: ScreenMap, *, touch: bool = False) -> list[tuple[float, float]]:
+    """Outline a pit by clicks; return the picture pixels that were under them."""
+    page.get_by_role("button", name="Pit", exact=True).click()
+    page.wait_for_timeout(150)
+    seen = screen_map(page) if touch else seen
+    under = []
+    for corner in CORNERS:
+        at = seen.screen(*corner)
+        click(page, *at, touch=touch)
+        under.append(seen.pixel(*at))
+    page.get_by_role("button", name="Finish").click()
+    return under
+
+
+def ring_of(photo: dict[str, Any], index: int = -1) -> list[list[float]]:
+    """Return the outline of a stored mark."""
+    ring: list[list[float]] = photo["marks"][index]["shape"]["coordinates"][0]
+    return ring
+
+
+def press(page: Page, key: str, times: int) -> None:
+    """Press a key some times."""
+    for _ in range(times):
+        page.keyboard.press(key)

@@ -1,72 +1,30 @@
-"""The photo page as a person uses it: what is drawn, entered, undone, lost and found again."""
+"""Working on a photo: scale, outlines, depths, place, by pointer, touch and keyboard."""
 
 from __future__ import annotations
 
 import io
 import math
-from typing import Any
 
 import pytest
 from PIL import Image
-from playwright.sync_api import Page, expect
+from playwright.sync_api import expect
 from shapely.geometry import Point, Polygon
 
 from tests.api.samples import new_survey, tag, upload
 from tests.browser.conftest import OpenPage, Service
-from tests.browser.drawing import ScreenMap, click, saved, screen_map, stored, target_picture
-
-BAR = {
-    "kind": "bar",
-    "image": [[420, 620], [620, 620]],
-    "length": 50.0,
-    "u_length": 0.1,
-    "max_tilt_deg": 10,
-}
-# Outline in picture pixels; convex, inside the picture, away from the bars of the page.
-CORNERS = [(560.0, 430.0), (640.0, 425.0), (650.0, 500.0), (570.0, 510.0)]
-
-
-@pytest.fixture
-def photo(service: Service) -> str:
-    """Give a new photo of a survey of its own, without a scale."""
-    survey = new_survey(service.client, instruments=[{"id": "DG-2", "kind": "depth gauge"}])
-    made = upload(service.client, survey, ("target.png", target_picture()))
-    return str(made[0]["photo"]["id"])
-
-
-@pytest.fixture
-def scaled(service: Service, photo: str) -> str:
-    """Give a photo whose scale reference is set: 200 px are 50 mm."""
-    answer = service.client.put(f"/api/photos/{photo}/scale", json=BAR, headers=tag(1))
-    assert answer.status_code == 200, answer.text
-    return photo
-
-
-def ready(page: Page) -> ScreenMap:
-    """Wait for the picture; return where it is on the screen."""
-    saved(page)
-    page.wait_for_timeout(700)
-    return screen_map(page)
-
-
-def draw_pit(page: Page, seen: ScreenMap, *, touch: bool = False) -> list[tuple[float, float]]:
-    """Outline a pit by clicks; return the picture pixels that were under them."""
-    page.get_by_role("button", name="Pit", exact=True).click()
-    page.wait_for_timeout(150)
-    seen = screen_map(page) if touch else seen
-    under = []
-    for corner in CORNERS:
-        at = seen.screen(*corner)
-        click(page, *at, touch=touch)
-        under.append(seen.pixel(*at))
-    page.get_by_role("button", name="Finish").click()
-    return under
-
-
-def ring_of(photo: dict[str, Any], index: int = -1) -> list[list[float]]:
-    """Return the outline of a stored mark."""
-    ring: list[list[float]] = photo["marks"][index]["shape"]["coordinates"][0]
-    return ring
+from tests.browser.drawing import (
+    BAR,
+    CORNERS,
+    click,
+    draw_pit,
+    press,
+    ready,
+    ring_of,
+    saved,
+    screen_map,
+    stored,
+    target_picture,
+)
 
 
 def test_scale_pit_depth_and_measure_end_to_end(service: Service, open_page: OpenPage, photo: str) -> None:
@@ -141,24 +99,6 @@ def test_touch_draws_on_a_phone(service: Service, open_page: OpenPage, scaled: s
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 
-def test_undo_and_redo(service: Service, open_page: OpenPage, scaled: str) -> None:
-    """Undo takes the mark away from the service too, redo brings the same outline back."""
-    page = open_page(f"/photos/{scaled}").page
-    draw_pit(page, ready(page))
-    saved(page)
-    drawn = ring_of(stored(service.client, scaled))
-    page.get_by_role("button", name="Undo: draw P1").click()
-    expect(page.get_by_text("P1 · Pit")).to_have_count(0)
-    page.wait_for_timeout(700)
-    saved(page)
-    assert stored(service.client, scaled)["marks"] == []
-    page.locator("#canvas").focus()
-    page.keyboard.press("Control+y")
-    page.wait_for_timeout(700)
-    saved(page)
-    assert ring_of(stored(service.client, scaled)) == drawn
-
-
 def test_keyboard_alone_draws_an_outline(service: Service, open_page: OpenPage, scaled: str) -> None:
     """Arrows, Enter and F outline a pit under the crosshair without a pointer."""
     page = open_page(f"/photos/{scaled}").page
@@ -179,89 +119,6 @@ def test_keyboard_alone_draws_an_outline(service: Service, open_page: OpenPage, 
     assert cy - by == pytest.approx(dy - ay, abs=1e-6)
     assert bx > ax
     assert cy > by
-
-
-def test_lost_connection_and_reload_keep_the_work(
-    service: Service, open_page: OpenPage, scaled: str
-) -> None:
-    """With the service gone the page says so; a reload brings the unsaved mark back and saves it."""
-    watched = open_page(f"/photos/{scaled}")
-    watched.expected = ("ERR_FAILED", "ERR_CONNECTION_REFUSED", "ERR_INTERNET_DISCONNECTED")
-    page = watched.page
-    seen = ready(page)
-    page.route("**/api/photos/*/marks", lambda route: route.abort("connectionrefused"))
-    draw_pit(page, seen)
-    expect(page.locator("#save-state")).to_have_text("⚠ Not saved: no connection")
-    expect(page.get_by_role("alert")).to_contain_text("kept on this device")
-    assert stored(service.client, scaled)["marks"] == []
-    page.unroute("**/api/photos/*/marks")
-    page.reload()
-    expect(page.locator("#notices")).to_contain_text("was brought back")
-    saved(page)
-    assert len(stored(service.client, scaled)["marks"]) == 1
-
-
-def test_the_connection_coming_back_saves_by_itself(
-    service: Service, open_page: OpenPage, scaled: str
-) -> None:
-    """When the service answers again, pressing Try again (or waiting) saves the mark."""
-    watched = open_page(f"/photos/{scaled}")
-    watched.expected = ("ERR_FAILED", "ERR_CONNECTION_REFUSED")
-    page = watched.page
-    seen = ready(page)
-    page.route("**/api/photos/*/marks", lambda route: route.abort("connectionrefused"))
-    draw_pit(page, seen)
-    expect(page.locator("#save-state")).to_have_text("⚠ Not saved: no connection")
-    page.unroute("**/api/photos/*/marks")
-    page.get_by_role("button", name="Try again now").click()
-    saved(page)
-    assert len(stored(service.client, scaled)["marks"]) == 1
-
-
-def _other_person_edits(service: Service, photo: str, note: str) -> None:
-    record = service.client.get(f"/api/photos/{photo}").json()
-    marks = record["photo"]["marks"]
-    marks[0]["note"] = note
-    extra = {
-        "id": "P9",
-        "kind": "pit",
-        "shape": {"type": "Circle", "center": [100, 100], "radius": 5},
-    }
-    answer = service.client.put(
-        f"/api/photos/{photo}/marks", json=[*marks, extra], headers=tag(record["version"])
-    )
-    assert answer.status_code == 200, answer.text
-
-
-@pytest.mark.parametrize("choice", ["mine", "theirs"])
-def test_a_conflict_is_decided_by_a_person(
-    service: Service, open_page: OpenPage, scaled: str, choice: str
-) -> None:
-    """Two people change one mark: the page asks, keeps the choice, and takes in what only they did."""
-    watched = open_page(f"/photos/{scaled}")
-    watched.expected = ("412",)
-    page = watched.page
-    draw_pit(page, ready(page))
-    saved(page)
-    _other_person_edits(service, scaled, "their note")
-    page.get_by_text("Kind, feature, date, note").click()
-    page.get_by_label("Note", exact=True).fill("my note")
-    page.keyboard.press("Tab")
-    dialog = page.get_by_role("dialog")
-    expect(dialog).to_contain_text("my note")
-    expect(dialog).to_contain_text("their note")
-    name = "Keep mine" if choice == "mine" else "Take theirs"
-    dialog.get_by_role("button", name=name).click()
-    saved(page)
-    kept = {mark["id"]: mark for mark in stored(service.client, scaled)["marks"]}
-    assert kept["P1"]["note"] == ("my note" if choice == "mine" else "their note")
-    assert "P9" in kept
-    # The version that lost is one undo away.
-    page.locator("#undo").click()
-    page.wait_for_timeout(700)
-    saved(page)
-    back = {mark["id"]: mark for mark in stored(service.client, scaled)["marks"]}
-    assert back["P1"]["note"] == ("their note" if choice == "mine" else "my note")
 
 
 def test_ellipse_is_stored_as_an_ellipse(service: Service, open_page: OpenPage, scaled: str) -> None:
@@ -380,44 +237,6 @@ def test_freehand_follows_the_hand(service: Service, open_page: OpenPage, scaled
         assert ring.exterior.distance(Point(seen.pixel(*step))) < seen.pixels_per_css
 
 
-def test_points_set_so_far_survive_a_reload(open_page: OpenPage, scaled: str) -> None:
-    """An outline that is not finished is still there after a reload, with its tool."""
-    page = open_page(f"/photos/{scaled}").page
-    seen = ready(page)
-    page.get_by_role("button", name="Pit", exact=True).click()
-    for corner in CORNERS[:3]:
-        click(page, *seen.screen(*corner))
-    page.reload()
-    expect(page.locator("#step")).to_contain_text("3 set.")
-    page.get_by_role("button", name="Finish").click()
-    saved(page)
-    expect(page.get_by_text("P1 · Pit")).to_be_visible()
-
-
-def test_a_scale_that_lacks_something_waits_and_says_what(
-    service: Service, open_page: OpenPage, photo: str
-) -> None:
-    """A bar without its length is kept as a draft, not sent; the page says what is missing."""
-    page = open_page(f"/photos/{photo}").page
-    seen = ready(page)
-    page.get_by_role("button", name="Two points").click()
-    click(page, *seen.screen(500, 600))
-    click(page, *seen.screen(700, 600))
-    expect(page.locator("#save-state")).to_contain_text("enter the distance")
-    expect(page.locator("#panel")).to_contain_text("enter the distance")
-    assert stored(service.client, photo)["scale"] is None
-    page.reload()
-    expect(page.locator("#panel")).to_contain_text("enter the distance")
-    page.get_by_role("tab", name="1 Scale").click()
-    page.get_by_label("Distance (mm)", exact=True).fill("50 mm")
-    page.keyboard.press("Tab")
-    expect(page.get_by_role("alert")).to_contain_text("is not a number")
-    page.get_by_label("Distance (mm)", exact=True).fill("50")
-    page.keyboard.press("Tab")
-    saved(page)
-    assert stored(service.client, photo)["scale"]["length"] == 50
-
-
 def test_a_card_is_set_by_its_corners(service: Service, open_page: OpenPage, photo: str) -> None:
     """Four corners in order make a card, an ID-1 card where no size is given."""
     page = open_page(f"/photos/{photo}").page
@@ -481,3 +300,52 @@ def test_inches_are_shown_and_stored_in_the_structures_unit(
     reading = stored(service.client, scaled)["marks"][0]["depths"][0]
     assert reading["value"] == pytest.approx(0.254, rel=1e-12)
     assert reading["u"] == pytest.approx(0.0127, rel=1e-12)
+
+
+def test_the_keyboard_moves_copies_and_deletes(service: Service, open_page: OpenPage, scaled: str) -> None:
+    """A corner is picked up and put down, a mark copied and deleted, all without a pointer."""
+    ring = [[560, 430], [640, 430], [640, 500], [560, 500]]
+    mark = {"id": "P1", "kind": "pit", "shape": {"type": "Polygon", "coordinates": [ring]}}
+    service.client.put(f"/api/photos/{scaled}/marks", json=[mark], headers=tag(2))
+    page = open_page(f"/photos/{scaled}").page
+    ready(page)
+    page.locator("#canvas").focus()
+    page.keyboard.press("n")
+    page.wait_for_timeout(300)
+    box = page.locator("#canvas").bounding_box()
+    assert box is not None
+    assert min(box["width"], box["height"]) > 500
+    # The selected mark is shown in the middle, no larger than 4 css px per picture pixel: a press of an
+    # arrow, 24 css px, is 6 px. From its middle (600, 465) the corner (640, 500) is about 7 and 6 presses.
+    across, down = 7, 6
+    press(page, "ArrowRight", across)
+    press(page, "ArrowDown", down)
+    page.keyboard.press("Enter")
+    expect(page.locator("#notices")).to_contain_text("Corner picked up")
+    press(page, "ArrowRight", 2)
+    page.keyboard.press("Enter")
+    page.wait_for_timeout(700)
+    saved(page)
+    moved = ring_of(stored(service.client, scaled))
+    assert moved[:2] + moved[3:] == [ring[0], ring[1], ring[3]]
+    assert moved[2] == pytest.approx((600 + 6 * (across + 2), 465 + 6 * down), abs=0.05)
+    page.keyboard.press("d")
+    expect(page.get_by_text("P2 · Pit")).to_be_visible()
+    page.keyboard.press("Delete")
+    expect(page.get_by_text("P2 · Pit")).to_have_count(0)
+    page.wait_for_timeout(700)
+    saved(page)
+    assert [one["id"] for one in stored(service.client, scaled)["marks"]] == ["P1"]
+
+
+def test_help_lists_the_keys(open_page: OpenPage, scaled: str) -> None:
+    """The question mark opens the help, Escape closes it, and focus goes back."""
+    page = open_page(f"/photos/{scaled}").page
+    ready(page)
+    page.locator("#canvas").focus()
+    page.keyboard.press("?")
+    dialog = page.get_by_role("dialog", name="How to work on a photo")
+    expect(dialog).to_contain_text("pick up the nearest corner")
+    page.keyboard.press("Escape")
+    expect(dialog).to_be_hidden()
+    assert page.evaluate("document.activeElement.id") == "canvas"

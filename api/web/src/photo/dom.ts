@@ -61,26 +61,37 @@ export function select(
   return made;
 }
 
-/** Replace the children of an element; the focused control of the same key keeps focus and typed text. */
+/** Replace the children of an element; the control of the same key keeps the focus and the caret. */
 export function fill(host: HTMLElement, ...children: Child[]): void {
   const active = document.activeElement;
   const key = active && host.contains(active) ? active.getAttribute("data-key") : null;
+  const caret = active instanceof HTMLInputElement && active.type === "text" ? active.selectionStart : null;
   const scroll = host.scrollTop;
   host.replaceChildren(...children.filter((child): child is Node | string => Boolean(child)));
   host.scrollTop = scroll;
   if (!key) return;
   const again = host.querySelector<HTMLElement>(`[data-key="${CSS.escape(key)}"]`);
-  if (again instanceof HTMLInputElement && active instanceof HTMLInputElement && again.type === "text") {
-    again.value = active.value;
-  }
   again?.focus({ preventScroll: true });
+  if (caret !== null && again instanceof HTMLInputElement) again.setSelectionRange(caret, caret);
 }
 
 let pointerDown = false;
 const waiting = new Set<() => void>();
 
+// Text that was typed but not taken yet would be lost with its field. Fields marked `data-form` keep
+// what is typed elsewhere.
+function typing(): boolean {
+  const active = document.activeElement;
+  return (
+    active instanceof HTMLInputElement &&
+    active.type === "text" &&
+    !active.hasAttribute("data-form") &&
+    active.value !== active.defaultValue
+  );
+}
+
 function flush(): void {
-  pointerDown = false;
+  if (pointerDown || typing()) return;
   const now = [...waiting];
   waiting.clear();
   for (const render of now) render();
@@ -89,14 +100,20 @@ function flush(): void {
 window.addEventListener("pointerdown", () => (pointerDown = true), true);
 // After the click that a pointerup leads to: a button replaced in between would never get it.
 for (const end of ["pointerup", "pointercancel"]) {
-  window.addEventListener(end, () => window.setTimeout(flush, 0), true);
+  window.addEventListener(
+    end,
+    () => {
+      pointerDown = false;
+      window.setTimeout(flush, 0);
+    },
+    true,
+  );
 }
+for (const end of ["change", "focusout"]) window.addEventListener(end, () => window.setTimeout(flush, 0), true);
 
-/** Draw a panel again soon, never between a press and its click. */
+/** Draw a panel again soon: never between a press and its click, never under someone's typing. */
 export function soon(render: () => void): void {
   if (waiting.has(render)) return;
   waiting.add(render);
-  window.setTimeout(() => {
-    if (!pointerDown) flush();
-  }, 0);
+  window.setTimeout(flush, 0);
 }

@@ -24,6 +24,14 @@ export interface NumberField {
   onValue: (value: number | null) => void;
 }
 
+// What was typed and refused stays, with its fault, however often the panel is drawn anew.
+const refused = new Map<string, string>();
+
+/** Forget refused texts, when their fields go. */
+export function forgetRefused(): void {
+  refused.clear();
+}
+
 const SUFFIX = { angle: "degrees", number: "" } as const;
 
 /** A text field that takes a number (point or comma), says what is wrong, and hands on what is right. */
@@ -34,25 +42,37 @@ export function numberField(spec: NumberField, units: Units): HTMLElement {
     spec.type === "length" ? convert(value, units.shown, units.doc) : value;
   const given = spec.value ?? null;
   const text = given === null ? "" : fieldText(toShown(given));
+  const kept = refused.get(spec.key);
   const error = h("p", { class: "error", role: "alert" });
-  error.hidden = true;
   const input = h("input", {
     type: "text",
     inputmode: "decimal",
     autocomplete: "off",
     "data-key": spec.key,
-    value: text,
+    value: kept ?? text,
     "aria-required": spec.required ? "true" : null,
     onchange: () => {
-      const wrong = faultOf(input.value, spec);
-      error.textContent = wrong ?? "";
-      error.hidden = !wrong;
-      input.setAttribute("aria-invalid", String(Boolean(wrong)));
-      if (wrong || input.value.trim() === text) return;
+      const wrong = judge();
+      input.defaultValue = input.value;
+      if (wrong) {
+        refused.set(spec.key, input.value);
+        return;
+      }
+      refused.delete(spec.key);
+      if (input.value.trim() === text) return;
       const value = parseNumber(input.value);
       spec.onValue(value === null ? null : toDoc(value));
     },
   });
+  const judge = (): string | null => {
+    const wrong = faultOf(input.value, spec);
+    error.textContent = wrong ?? "";
+    error.hidden = !wrong;
+    input.setAttribute("aria-invalid", String(Boolean(wrong)));
+    return wrong;
+  };
+  error.hidden = true;
+  if (kept !== undefined) judge();
   const unit = spec.type === "length" ? units.shown : SUFFIX[spec.type];
   const made = field(`${spec.label}${unit ? ` (${unit})` : ""}`, input, spec.help ?? "");
   made.append(error);

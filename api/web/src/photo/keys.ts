@@ -47,16 +47,22 @@ export class Keys {
     const inField = event.target instanceof Element && event.target.closest("input, select, textarea, dialog");
     if ((event.ctrlKey || event.metaKey) && !inField) {
       const key = event.key.toLowerCase();
-      if (key === "z" && !event.shiftKey) this.store.undo();
+      if (key === "z" && !event.shiftKey) this.undo();
       else if (key === "y" || key === "z") this.store.redo();
       else return false;
       return true;
     }
+    if (event.key === "Escape" && !inField && this.draw.active) return this.escape();
     if (event.key === "?" && !inField) {
       showHelp();
       return true;
     }
     return false;
+  }
+
+  /** Take back the last point of what is being drawn, else the last step. */
+  undo(): void {
+    if (!this.draw.removeLast()) this.store.undo();
   }
 
   /** Keys while the picture has the focus. */

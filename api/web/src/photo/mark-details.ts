@@ -78,7 +78,7 @@ export function markDetails(context: MarksContext, mark: Mark): HTMLElement {
 function depths(context: MarksContext, mark: Mark): HTMLElement {
   const { store, units } = context;
   const list = mark.depths ?? [];
-  const lines = list.map((reading, i) => {
+  const lines = list.map((reading) => {
     const mm = (value: number): string =>
       showLength(convert(value, units.doc, "mm"), units.shown);
     const sign = reading.relation === ">=" ? "≥ " : reading.relation === "<=" ? "≤ " : "";
@@ -90,7 +90,11 @@ function depths(context: MarksContext, mark: Mark): HTMLElement {
       h("span", {}, `${sign}${mm(reading.value)}, u ${mm(reading.u)}`, h("br"), h("span", { class: "quiet" }, by)),
       button(
         "Delete",
-        () => store.changeMark(mark.id, { depths: list.filter((_, j) => j !== i) }, `delete a depth of ${mark.id}`),
+        () => {
+          // By identity: the list may have grown since it was drawn.
+          const now = store.mark(mark.id)?.depths ?? [];
+          store.changeMark(mark.id, { depths: now.filter((one) => one !== reading) }, `delete a depth of ${mark.id}`);
+        },
         { "aria-label": `Delete the depth ${mm(reading.value)}` },
       ),
     );
@@ -129,6 +133,7 @@ function readingForm(context: MarksContext, mark: Mark): HTMLElement {
       autocomplete: "off",
       inputmode: decimal ? "decimal" : null,
       "data-key": `depth-${name}`,
+      "data-form": true,
       oninput: () => (form[name] = input.value),
       onkeydown: (event) => {
         if ((event as KeyboardEvent).key === "Enter") add();
@@ -277,6 +282,7 @@ function about({ store }: MarksContext, mark: Mark): HTMLElement {
       "data-key": `mark-${name}`,
       maxlength: name === "note" ? 4000 : 80,
       onchange: () => {
+        input.defaultValue = input.value;
         const value = input.value.trim();
         store.changeMark(mark.id, { [name]: name === "note" ? value : value || null }, `edit ${mark.id}`);
       },

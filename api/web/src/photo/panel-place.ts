@@ -60,7 +60,11 @@ function pairList(context: PlaceContext, placement: Placement | null): HTMLEleme
           value: place[axis],
           type: "length",
           required: true,
-          onValue: (value) => setPlace(store, i, axis === 0 ? [value, place[1] ?? null] : [place[0] ?? null, value]),
+          onValue: (value) => {
+            // Of now, not of when the row was drawn: the other coordinate may have been typed since.
+            const [station, offset] = (store.doc.placement?.layout[i] ?? NOWHERE) as (number | null)[];
+            setPlace(store, i, axis === 0 ? [value, offset ?? null] : [station ?? null, value]);
+          },
         },
         units,
       );

@@ -144,6 +144,7 @@ function pairField(
     onchange: () => {
       const parts = input.value.split(/[x×*;]/i).map((part) => parseNumber(part));
       const blank = input.value.trim() === "";
+      input.defaultValue = input.value;
       const right = blank || (parts.length === 2 && parts.every((v) => v !== null && v > 0));
       error.hidden = right;
       error.textContent = right ? "" : "Write two numbers with × or x between them, like 80 × 50.";

@@ -9,7 +9,7 @@ import { keepSketch, readSketch } from "./draft";
 import { byId, fill, h, soon } from "./dom";
 import { DrawTool } from "./draw";
 import { Editor } from "./edit";
-import type { Units } from "./fields";
+import { forgetRefused, type Units } from "./fields";
 import { Glass } from "./glass";
 import { Keys } from "./keys";
 import { Layers } from "./layers";
@@ -87,6 +87,7 @@ export class Workbench {
     this.store.onChange((change) => {
       if (change === "tool" || change === "doc" || change === "panel") this.renderLayout();
       if (change === "tool" && this.draw.active) this.toStage();
+      if (change === "panel" || change === "selection") forgetRefused();
       if (change === "sync") this.notices.render();
       else soon(this.render);
     });
@@ -168,7 +169,7 @@ export class Workbench {
 
   private wireButtons(): void {
     const on = (id: string, act: () => void): void => byId(id).addEventListener("click", () => act());
-    on("undo", () => this.store.undo());
+    on("undo", () => this.keys.undo());
     on("redo", () => this.store.redo());
     on("help", showHelp);
     on("zoom-in", () => this.canvas.zoom(1.6));
@@ -368,6 +369,6 @@ export class Workbench {
       this.notices.say(`The change was not saved. ${wordsOf(error)}`);
     }
     this.renderLayout();
-    this.render();
+    soon(this.render);
   }
 }
