@@ -26,7 +26,6 @@ from playwright.sync_api import (
 )
 
 from api.app import create_app
-from api.pages import install_pages
 from api.settings import Settings
 from tests.api.samples import new_survey, tag, upload
 from tests.browser.drawing import BAR, target_picture
@@ -67,8 +66,6 @@ class Service:
     def start(self) -> None:
         """Serve in a thread."""
         app = create_app(Settings(data_dir=self._data, port=self.port))
-        if not any(getattr(route, "name", "") == "static" for route in app.routes):
-            install_pages(app)
         config = uvicorn.Config(app, host="127.0.0.1", port=self.port, log_level="critical")
         self._server = uvicorn.Server(config)
         self._thread = threading.Thread(target=self._server.run, daemon=True)
