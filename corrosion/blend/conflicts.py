@@ -10,8 +10,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
-import shapely
+from shapely import STRtree
 from shapely.geometry import LineString, Point
 
 from corrosion.blend.results import Conflict, ConflictKind, Site
@@ -33,6 +34,11 @@ class Surroundings:
     entries: list[Entry]
     planned: frozenset[str]
     shown: LengthUnit
+
+    @cached_property
+    def tree(self) -> STRtree:
+        """Finds the entries that meet a footprint."""
+        return STRtree([entry.footprint for entry in self.entries])
 
 
 def find_conflicts(entry: Entry, sites: list[Site], around: Surroundings) -> list[Conflict]:
@@ -144,8 +150,9 @@ class _Looked:
 
     def other_removals(self) -> Iterator[Conflict]:
         """Look for removal on the other face under the blend, and for blends on this one that it meets."""
-        for other in self.around.entries:
-            if other.id == self.entry.id or not shapely.intersects(other.footprint, self.entry.footprint):
+        for index in sorted(self.around.tree.query(self.entry.footprint, predicate="intersects")):
+            other = self.around.entries[index]
+            if other.id == self.entry.id:
                 continue
             planned = other.id in self.around.planned
             if other.face is not self.entry.face:

@@ -14,7 +14,8 @@ from corrosion.removal.cells import EntryIndex
 from corrosion.removal.chains import BoolArray, EntryTable, IntArray, sum_removals
 from corrosion.terms import Face
 
-_HALVINGS = 40
+_HALVINGS = 27
+"""Enough for 1e-8 of the limit."""
 
 
 @dataclass(frozen=True)
