@@ -14,15 +14,15 @@ CORROSION = ROOT / "corrosion"
 
 LAYERS = [
     ["errors", "terms"],
-    ["units", "quantity", "opencv"],
+    ["units", "quantity", "opencv", "reference_sizes"],
     ["model", "photo", "grades", "montecarlo"],
-    ["results", "lens", "marks", "depth", "layout", "intake", "cylinder"],
+    ["results", "lens", "marks", "depth", "layout", "target", "cylinder"],
     ["calibrate", "scale", "suggest", "extremes"],
-    ["measure", "placement", "removal"],
-    ["findings", "blend", "rules"],
+    ["measure", "placement", "removal", "find"],
+    ["findings", "intake", "blend", "rules"],
     ["survey", "repair"],
     ["decision"],
-    ["report", "target"],
+    ["report"],
     ["archive", "demo"],
 ]
 """Lowest first. A module may import from the rows above its own, and from its own package."""

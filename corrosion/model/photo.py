@@ -116,7 +116,116 @@ class CardScale(_ScaleBase):
         return self
 
 
-Scale = Annotated[BarScale | PointsScale | CardScale, Field(discriminator="kind")]
+class CheckBar(Part):
+    """A printed sheet's check bars as measured, nominally 100 mm each; `u` of one measurement.
+
+    Printers stretch: x is across the sheet's upright text, y along it. Where only one was measured the
+    other is taken as equal, with more doubt.
+    """
+
+    x: PositiveLength
+    y: PositiveLength | None = None
+    u: NonNegativeLength | None = None
+
+
+class TargetScale(_ScaleBase):
+    """A printed target, found in the picture by `corrosion.find`, which fills in `image` and `plane`.
+
+    Either the tool's own sheet (named by `sheet`, or recognised by its markers) with its measured
+    `check_bar`, or plain square markers whose black `side` is known, with their `dictionary`.
+
+    `image` and `plane` are the found points and their places on the sheet as designed. For plain markers
+    they are four corners each, and `plane` is each marker's own square.
+    """
+
+    kind: Literal["target"] = "target"
+    sheet: Annotated[str, Field(min_length=1, max_length=80)] | None = None
+    check_bar: CheckBar | None = None
+    side: PositiveLength | None = None
+    u_side: NonNegativeLength | None = None
+    dictionary: Annotated[str, Field(min_length=1, max_length=40)] | None = None
+    # Take this marker number only, where others of another size lie about.
+    marker: Annotated[int, Field(ge=0)] | None = None
+    image: list[PixelPoint] = []
+    plane: list[PlanePoint] = []
+
+    @model_validator(mode="after")
+    def _sheet_or_marker(self) -> TargetScale:
+        if self.side is not None and (self.sheet is not None or self.check_bar is not None):
+            raise ValueError(
+                "a plain marker has its 'side'; only a printed sheet has 'sheet' and 'check_bar'"
+            )
+        if self.side is not None and self.dictionary is None:
+            raise ValueError("name the plain marker's 'dictionary', for instance '4x4_50'")
+        if self.side is None and (self.dictionary is not None or self.marker is not None):
+            raise ValueError("'dictionary' and 'marker' go with a plain marker: give its 'side'")
+        if len(self.image) != len(self.plane):
+            raise ValueError(
+                f"{len(self.image)} image points but {len(self.plane)} plane points: they pair up"
+            )
+        if self.side is not None and len(self.image) % 4:
+            raise ValueError(f"{len(self.image)} image points are not four corners for each plain marker")
+        return self
+
+
+class DiscScale(_ScaleBase):
+    """A coin or another disc of known diameter: `image` are points on its rim.
+
+    `seed` is any point inside it, from which `corrosion.find` finds the rim and fills in `image`. Either
+    `coin` names one of the published sizes, or `diameter` gives it; a fastener's head has no published
+    size here: give its diameter and tolerance from its drawing. `height` is that of the rim that was
+    found; a named coin's is its thickness unless stated.
+    """
+
+    kind: Literal["disc"] = "disc"
+    seed: PixelPoint | None = None
+    coin: Annotated[str, Field(min_length=1, max_length=40)] | None = None
+    diameter: PositiveLength | None = None
+    u_diameter: NonNegativeLength | None = None
+    image: list[PixelPoint] = []
+    # Standard uncertainty of where the rim is, common to all its points, px.
+    u_edge_px: NonNegative | None = None
+    # A disc is seen alike in two poses. A point of the picture on the side where the surface is farther
+    # from the lens tells which, and so may the largest tilt (optical axis to surface normal).
+    far: PixelPoint | None = None
+    max_tilt_deg: Annotated[float, Field(ge=0, lt=90)] | None = None
+
+    @model_validator(mode="after")
+    def _has_a_size(self) -> DiscScale:
+        if (self.coin is None) == (self.diameter is None):
+            raise ValueError("give exactly one of 'coin' (a published size) and 'diameter'")
+        if self.seed is None and not self.image:
+            raise ValueError("give a 'seed' inside the disc, or points on its rim as 'image'")
+        return self
+
+
+class RuleTick(Part):
+    """One tick found on a rule: its running number and one or more points along it."""
+
+    number: int
+    points: list[PixelPoint] = Field(min_length=1)
+
+
+class RuleScale(_ScaleBase):
+    """A graduated rule: `image` is a line along it across its ticks, `tick` the distance of two ticks.
+
+    `labels` are the readings of the rule at the two ends of the line, which show a `tick` that is half or
+    twice the true one. `corrosion.find` finds the ticks and fills in `ticks`.
+    """
+
+    kind: Literal["rule"] = "rule"
+    image: tuple[PixelPoint, PixelPoint]
+    tick: PositiveLength
+    labels: Annotated[tuple[Finite, Finite], InFileUnits()] | None = None
+    # Relative standard uncertainty of the graduation as a whole.
+    u_scale: NonNegative | None = None
+    max_tilt_deg: Annotated[float, Field(ge=0, lt=90)] | None = None
+    ticks: list[RuleTick] = []
+
+
+Scale = Annotated[
+    BarScale | PointsScale | CardScale | TargetScale | DiscScale | RuleScale, Field(discriminator="kind")
+]
 
 
 class Distance(Part):

@@ -12,17 +12,30 @@ from corrosion.model import Photo, Placement, PointsScale, SurveyFile
 from corrosion.scale.bar import BarPlane, fit_bar
 from corrosion.scale.camera import Camera
 from corrosion.scale.card import fit_card
+from corrosion.scale.disc import DiscPlane, fit_disc
 from corrosion.scale.planar import PlanarScale
 from corrosion.scale.plane import PlaneScale
 from corrosion.scale.points import fit_points
+from corrosion.scale.rule import RulePlane, fit_rule
 from corrosion.terms import Flag
 
-__all__ = ["SCALE_KINDS", "BarPlane", "Camera", "PlanarScale", "PlaneScale", "fit_scale"]
+__all__ = [
+    "SCALE_KINDS",
+    "BarPlane",
+    "Camera",
+    "DiscPlane",
+    "PlanarScale",
+    "PlaneScale",
+    "RulePlane",
+    "fit_scale",
+]
 
 SCALE_KINDS: Final[dict[str, Callable[[Any, Photo, SurveyFile, Camera], PlaneScale]]] = {
     "bar": fit_bar,
     "points": fit_points,
     "card": fit_card,
+    "disc": fit_disc,
+    "rule": fit_rule,
 }
 """The one place where a kind of scale reference is known by its name in the survey file."""
 
