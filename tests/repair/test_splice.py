@@ -155,7 +155,7 @@ def test_the_handbook_rule_refuses_nonsense(bad: float) -> None:
 def test_rows_hold_all_fasteners_at_the_least_spacing(
     width: float, thickness: float, fastener: Fastener, joint: Joint
 ) -> None:
-    """For any width the rows hold the count and keep the least spacing; a share is no more than the whole."""
+    """For any width the rows hold the count at the least spacing; a share is no more than the whole."""
     try:
         found = splice(width_mm=width, thickness_mm=thickness * MM, fastener=fastener, joint=joint)
     except RepairError as error:
