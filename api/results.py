@@ -20,9 +20,9 @@ from corrosion.measure import measure_photo
 from corrosion.model import in_millimetres
 from corrosion.removal.member import MemberRemoval
 from corrosion.report import json_of, measures_json
-from corrosion.report.json_form import spot_json
+from corrosion.report.json_form import placed_json, spot_json
 from corrosion.results import Assessment
-from corrosion.survey import assess, member_removal
+from corrosion.survey import assess, member_layouts, member_removal, placed_photo
 from corrosion.terms import Face, Flag
 from corrosion.units import LengthUnit, mm_per
 
@@ -82,6 +82,8 @@ class Results:
     def measures(self, photo_id: str) -> Json:
         """Return the JSON form of one photo's measures (`corrosion.report.measures_json`).
 
+        Its place on the layout, with residuals, is under ``placed``; null where it has none.
+
         Only this photo is measured, so that it can be asked for after every change of a mark.
         """
         with self._database.reading() as session:
@@ -92,7 +94,10 @@ class Results:
         size = None if stored is None else (stored.width, stored.height)
         photo = survey.photos[0]
         measured = measure_photo(photo, survey, photo.size or size)
-        return measures_json([measured], survey.display_units or "mm")
+        placed = placed_photo(photo, survey, member_layouts(survey), photo.size or size)
+        return measures_json([measured], survey.display_units or "mm") | {
+            "placed": placed_json(placed) if placed else None
+        }
 
     def spot(self, survey_id: str, place: Place) -> Json:
         """Return what is gone at one place, against its limit, with the entries that add up there.

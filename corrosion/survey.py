@@ -16,7 +16,7 @@ from corrosion.placement import place_photo
 from corrosion.removal import MemberRemoval, assess_member
 from corrosion.results import Assessment, Finding, MemberAssessment, PhotoMeasures, PlacedPhoto
 from corrosion.scale import fit_scale
-from corrosion.terms import worst_verdict
+from corrosion.terms import MarkKind, worst_verdict
 
 Sizes = Mapping[str, tuple[int, int]]
 Progress = Callable[[str, int, int], None]
@@ -61,7 +61,7 @@ def assess(
         placed=placed,
         findings=findings,
         members=members,
-        problems=_problems(measures, placed),
+        problems=_problems(in_mm, measures, placed, findings),
         verdict=worst_verdict([member.verdict for member in members]),
     )
 
@@ -100,20 +100,27 @@ def _photos(
         progress("photos", number, len(survey.photos))
         size = sizes.get(photo.id)
         measures.append(measure_photo(photo, survey, size))
-        found = _place(photo, survey, layouts, size)
+        found = placed_photo(photo, survey, layouts, size)
         if found is not None:
             placed.append(found)
     progress("photos", len(survey.photos), len(survey.photos))
     return measures, placed
 
 
-def _place(
+def placed_photo(
     photo: Photo,
     survey: SurveyFile,
     layouts: dict[str, MemberLayout],
     size: tuple[int, int] | None,
 ) -> PlacedPhoto | None:
-    """Put one photo on its member; a photo that cannot be placed says why in `problem`."""
+    """Put one photo of a survey in millimetres on its member.
+
+    Returns
+    -------
+    PlacedPhoto or None
+        A photo that cannot be placed says why in `problem`; None where it has no point pairs, or does
+        not say which face of which member it shows.
+    """
     if photo.placement is None or photo.member is None or photo.face is None:
         return None
     try:
@@ -122,6 +129,17 @@ def _place(
         return place_photo(photo, scale, layouts[photo.member], survey.settings, size, lens=lens)
     except CorrosionError as error:
         return PlacedPhoto(photo.id, photo.member, photo.face, None, [], [], None, problem=str(error))
+
+
+def _untagged(photo: Photo) -> str:
+    """Say that a photo with point pairs lacks what they refer to; empty where it does not."""
+    missing = [what for what in ("member", "face") if getattr(photo, what) is None]
+    if photo.placement is None or not missing:
+        return ""
+    return (
+        f"photo {photo.id}: it has point pairs but does not say which {' and '.join(missing)} it shows, "
+        "so it is not placed. Tag it."
+    )
 
 
 def _members(
@@ -140,9 +158,19 @@ def _members(
     return members
 
 
-def _problems(measures: list[PhotoMeasures], placed: list[PlacedPhoto]) -> list[str]:
-    """Everything that could not be measured or placed, once each."""
-    problems: list[str] = []
+def _problems(
+    survey: SurveyFile,
+    measures: list[PhotoMeasures],
+    placed: list[PlacedPhoto],
+    findings: list[Finding],
+) -> list[str]:
+    """Everything that could not be measured, placed or summed, once each."""
+    problems = [words for photo in survey.photos if (words := _untagged(photo))]
+    problems += [
+        f"blend-out {finding.id}: it belongs to no member, so no sum counts it. Tag its photo."
+        for finding in findings
+        if finding.kind is MarkKind.BLEND_OUT and finding.member_id is None
+    ]
     for photo in measures:
         if photo.problem:
             problems.append(photo.problem)

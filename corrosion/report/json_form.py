@@ -77,7 +77,7 @@ def json_of(assessment: Assessment, *, include_survey: bool = True) -> Json:
         "members": [_member(member, unit) for member in assessment.members],
         "findings": [_finding(finding, unit) for finding in assessment.findings],
         "photos": [_photo(photo, unit) for photo in assessment.photos],
-        "placed": [_placed_photo(placed) for placed in assessment.placed],
+        "placed": [placed_json(placed) for placed in assessment.placed],
         "problems": list(assessment.problems),
         "flag_meaning": {str(flag): FLAG_MEANING[flag] for flag in Flag},
     }
@@ -210,7 +210,8 @@ def _mark(measures: MarkMeasures, unit: LengthUnit) -> Json:
     }
 
 
-def _placed_photo(placed: PlacedPhoto) -> Json:
+def placed_json(placed: PlacedPhoto) -> Json:
+    """Machine-readable form of a photo on the layout: footprint, marks, residuals, flags."""
     return {
         "photo": placed.photo_id,
         "member": placed.member_id,
