@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from corrosion.find._markers import find_markers
 from corrosion.find._rim import find_rim
+from corrosion.find._sheet import find_sheet
 from corrosion.find._ticks import find_ticks
-from corrosion.model import DiscScale, RuleScale, Scale
-from corrosion.photo import Picture, to_grey
+from corrosion.model import DiscScale, RuleScale, Scale, TargetScale
+from corrosion.photo import Picture
 from corrosion.quantity import FloatArray
 
 __all__ = ["find_reference", "needs_finding"]
@@ -20,7 +22,7 @@ def needs_finding(scale: Scale | None) -> bool:
     """Whether a scale entry has no points yet and can get them from the picture."""
     if isinstance(scale, RuleScale):
         return not scale.ticks
-    return isinstance(scale, DiscScale) and not scale.image
+    return isinstance(scale, DiscScale | TargetScale) and not scale.image
 
 
 def find_reference(picture: Picture, scale: Scale, *, place: str = "") -> Scale:
@@ -46,9 +48,11 @@ def find_reference(picture: Picture, scale: Scale, *, place: str = "") -> Scale:
         If the reference is not found.
     """
     if isinstance(scale, RuleScale):
-        return find_ticks(_float(to_grey(picture.pixels)), scale, place)
+        return find_ticks(_float(picture.grey), scale, place)
     if isinstance(scale, DiscScale) and scale.seed is not None:
         return find_rim(_float(picture.pixels), scale, place)
+    if isinstance(scale, TargetScale):
+        return (find_sheet if scale.side is None else find_markers)(picture.grey, scale, place)
     return scale
 
 

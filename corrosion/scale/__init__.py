@@ -17,6 +17,7 @@ from corrosion.scale.planar import PlanarScale
 from corrosion.scale.plane import PlaneScale
 from corrosion.scale.points import fit_points
 from corrosion.scale.rule import RulePlane, fit_rule
+from corrosion.scale.target import fit_target
 from corrosion.terms import Flag
 
 __all__ = [
@@ -36,6 +37,7 @@ SCALE_KINDS: Final[dict[str, Callable[[Any, Photo, SurveyFile, Camera], PlaneSca
     "card": fit_card,
     "disc": fit_disc,
     "rule": fit_rule,
+    "target": fit_target,
 }
 """The one place where a kind of scale reference is known by its name in the survey file."""
 
