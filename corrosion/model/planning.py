@@ -157,6 +157,8 @@ class MemberFacts(Part):
     greater_than_minor: bool | None = None
     critical: bool | None = None
     widespread: bool | None = None
+    # Whether the corrosion found at every scheduled inspection so far was light.
+    light_each_time: bool | None = None
     unusual_event: Text = ""
     urgent: bool | None = None
     source: SourceText
