@@ -12,6 +12,7 @@ from corrosion.model import Photo, Placement, PointsScale, SurveyFile
 from corrosion.scale.bar import BarPlane, fit_bar
 from corrosion.scale.camera import Camera
 from corrosion.scale.card import fit_card
+from corrosion.scale.cylinder import CylinderScale, on_cylinder
 from corrosion.scale.disc import DiscPlane, fit_disc
 from corrosion.scale.planar import PlanarScale
 from corrosion.scale.plane import PlaneScale
@@ -24,6 +25,7 @@ __all__ = [
     "SCALE_KINDS",
     "BarPlane",
     "Camera",
+    "CylinderScale",
     "DiscPlane",
     "PlanarScale",
     "PlaneScale",
@@ -71,8 +73,10 @@ def fit_scale(photo: Photo, survey: SurveyFile, size: tuple[int, int] | None = N
         If the lens profile does not fit the picture.
     """
     camera = Camera.of(photo, survey, size)
-    if photo.scale is None and photo.placement is not None and len(photo.placement.image) >= _LAYOUT_PAIRS:
-        return _from_layout(photo.placement, photo, survey, camera)
+    # A drawing shows a cylinder unrolled, which no camera sees: it is no scale for one.
+    drawn = photo.placement if photo.surface is None else None
+    if photo.scale is None and drawn is not None and len(drawn.image) >= _LAYOUT_PAIRS:
+        return _from_layout(drawn, photo, survey, camera)
     if photo.scale is None:
         raise ScaleError(
             "there is no scale reference, so nothing on it can be measured.",
@@ -80,7 +84,8 @@ def fit_scale(photo: Photo, survey: SurveyFile, size: tuple[int, int] | None = N
             remedy="Mark a bar, a card or four known points, or take the photo again with a scale in it.",
         )
     reference, fit = photo.scale, SCALE_KINDS[photo.scale.kind]
-    return _with_lens_doubt(camera, lambda seen_by: fit(reference, photo, survey, seen_by))
+    scale = _with_lens_doubt(camera, lambda seen_by: fit(reference, photo, survey, seen_by))
+    return scale if photo.surface is None else on_cylinder(scale, photo.surface)
 
 
 def _with_lens_doubt(camera: Camera, fit: Callable[[Camera], PlaneScale]) -> PlaneScale:
