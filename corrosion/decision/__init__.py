@@ -1,7 +1,7 @@
 """Repair versus replacement: it informs whoever decides, and never says airworthy."""
 
 from corrosion.decision.compare import decide
-from corrosion.decision.hidden import UnseenFace, hidden_over_limit, unseen_faces
+from corrosion.decision.hidden import UnseenFace, hidden_over_limit, unseen_depths, unseen_faces
 from corrosion.decision.pert import pert_mean, pert_quantile, pert_shape, pert_variance
 from corrosion.decision.results import (
     CAUTION,
@@ -34,5 +34,6 @@ __all__ = [
     "pert_quantile",
     "pert_shape",
     "pert_variance",
+    "unseen_depths",
     "unseen_faces",
 ]

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from corrosion.decision.draws import Draws
-from corrosion.extremes import largest_unseen
+from corrosion.extremes import UnseenDepth, largest_unseen
 from corrosion.model.decision import HiddenDamage
 from corrosion.quantity import FloatArray
 from corrosion.results import Assessment, Finding, MemberAssessment
@@ -119,19 +119,29 @@ def hidden_over_limit(
     if limit is None:
         return None, f"{member_id} has no limit set."
     none_over = 1.0
-    for face, seen in member.coverage.items():
-        found = largest_unseen(
+    for found in unseen_depths(assessment, member, hidden):
+        over = found.probability_over(limit)
+        if over is None:
+            where = f"the deepest unseen pit of {member_id}, {found.face} face"
+            return None, f"{where}, is not known: {found.reason}"
+        none_over *= 1.0 - over
+    return 1.0 - none_over, ""
+
+
+def unseen_depths(
+    assessment: Assessment, member: MemberAssessment, hidden: HiddenDamage | None = None
+) -> list[UnseenDepth]:
+    """Estimate the deepest unseen pit of each face of a member; block size and least depth as stated."""
+    return [
+        largest_unseen(
             assessment.findings,
             seen,
-            member_id,
+            member.member.id,
             side_mm=hidden.block if hidden else None,
             least_depth_mm=hidden.least_depth if hidden else None,
         )
-        over = found.probability_over(limit)
-        if over is None:
-            return None, f"the deepest unseen pit of {member_id}, {face} face, is not known: {found.reason}"
-        none_over *= 1.0 - over
-    return 1.0 - none_over, ""
+        for seen in member.coverage.values()
+    ]
 
 
 def _limit_mm(member: MemberAssessment) -> float | None:
