@@ -2,7 +2,7 @@
 import { getJson, wordsOf } from "../client";
 import { inDisplay, showMeasured, type Unit } from "../units";
 import { h, soon } from "./dom";
-import type { MarkMeasures, MeasuredValue, PhotoMeasures } from "./types";
+import type { MarkMeasures, MeasuredValue, PhotoMeasures, Placed } from "./types";
 import type { Store } from "./store";
 
 const NAMES: Record<string, string> = {
@@ -24,14 +24,15 @@ const NAMES: Record<string, string> = {
 };
 const PAUSE_MS = 150;
 
-interface Answer extends PhotoMeasures {
-  photos?: PhotoMeasures[];
-  measures?: PhotoMeasures;
-  flag_meaning?: Record<string, string>;
+interface Answer {
+  photos: PhotoMeasures[];
+  placed: Placed | null;
+  flag_meaning: Record<string, string>;
 }
 
 export class Measures {
   now: PhotoMeasures | null = null;
+  placed: Placed | null = null;
   meaning: Record<string, string> = {};
   problem = "";
   busy = false;
@@ -74,9 +75,10 @@ export class Measures {
       const answer = await getJson<Answer>(this.url);
       // A newer question is on its way; its answer counts.
       if (turn !== this.turn) return;
-      this.now = answer.photos?.[0] ?? answer.measures ?? answer;
-      this.meaning = answer.flag_meaning ?? {};
-      this.problem = this.now.problem ?? "";
+      this.now = answer.photos[0] ?? null;
+      this.placed = answer.placed;
+      this.meaning = answer.flag_meaning;
+      this.problem = this.now?.problem ?? "";
     } catch (error) {
       if (turn !== this.turn) return;
       this.problem = wordsOf(error);

@@ -4,8 +4,9 @@ import { FEWEST_PAIRS, letter, placementLacks } from "./complete";
 import { button, field, h, select } from "./dom";
 import { numberField } from "./fields";
 import type { PanelContext } from "./panel-scale";
+import { fitSection, missOf, placedNow } from "./placed";
 import type { Store } from "./store";
-import type { Face, Member, PhotoPart, Placement } from "./types";
+import type { Face, Member, PhotoPart, Placed, Placement } from "./types";
 
 export interface PlaceContext extends PanelContext {
   members: readonly Member[];
@@ -14,20 +15,22 @@ export interface PlaceContext extends PanelContext {
 const NOWHERE = [null, null] as unknown as Px;
 
 export function placePanel(context: PlaceContext): HTMLElement[] {
-  const { store } = context;
+  const { store, measures, units } = context;
   const photo = context.photo();
   const placement = store.doc.placement;
   const lacks = placementLacks(placement);
+  const placed = placement && !lacks ? placedNow(measures, placement.image.length) : null;
   return [
     h("h2", {}, "Place on the layout"),
     h("p", {}, "Say which member and face this is, then pair points that you can find both on the photo and on the layout: fasteners, corners, station marks. Two pairs or more, far apart."),
     tags(context, photo),
     !photo.member ? h("p", { class: "notice" }, "Choose the member first; its layout then shows beside the photo.") : null,
-    photo.member ? pairList(context, placement) : null,
+    photo.member ? pairList(context, placement, placed) : null,
     lacks ? h("p", { class: "notice warn", role: "status" }, lacks) : null,
     placement && placement.image.length === FEWEST_PAIRS && !lacks
       ? h("p", { class: "quiet" }, "Two pairs place the photo but check nothing. A third shows a misplaced point.")
       : null,
+    placed ? fitSection(placed, measures, units.shown) : null,
     !store.doc.scale ? h("p", { class: "quiet" }, "Without a scale reference four pairs are needed.") : null,
   ].filter((one): one is HTMLElement => one !== null);
 }
@@ -48,7 +51,7 @@ function tags({ members, onTag }: PlaceContext, photo: PhotoPart): HTMLElement {
   return h("div", { class: "fields" }, field("Member", memberSelect), field("Face", faceSelect));
 }
 
-function pairList(context: PlaceContext, placement: Placement | null): HTMLElement {
+function pairList(context: PlaceContext, placement: Placement | null, placed: Placed | null): HTMLElement {
   const { store, units } = context;
   const rows = (placement?.image ?? []).map((_, i) => {
     const place = (placement?.layout[i] ?? NOWHERE) as (number | null)[];
@@ -75,6 +78,7 @@ function pairList(context: PlaceContext, placement: Placement | null): HTMLEleme
       cell(0, "Station"),
       cell(1, "Offset"),
       button("Delete", () => removePair(store, i), { "aria-label": `Delete point pair ${letter(i)}`, "data-key": `pair-${i}-delete` }),
+      placed && missOf(placed, i, units.shown),
     );
   });
   return h(

@@ -154,9 +154,13 @@ export interface PhotoMeasures {
   problem: string | null;
 }
 
-export interface MeasuresAnswer {
-  measures: PhotoMeasures;
-  flagMeaning: Record<string, string>;
+/** The photo on its member's layout, as fitted to its point pairs. */
+export interface Placed {
+  residuals_mm: Px[];
+  rms_mm: number | null;
+  marks: { mark: string; position_mm: Px; u_position_mm: Px; flags: string[] }[];
+  flags: string[];
+  problem: string | null;
 }
 
 export const docOf = (photo: PhotoPart): Doc => ({
