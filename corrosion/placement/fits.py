@@ -72,6 +72,9 @@ class LayoutMap(ABC):
 
 def choose_model(pairs: Pairs, rectifier: Rectifier) -> Model:
     """Choose the map the pairs can carry."""
+    if rectifier.scale is not None and not rectifier.scale.flat:
+        # No plane-to-plane map rolls out a cylinder; its scale has done so already.
+        return "similarity"
     if pairs.fix_a_plane:
         return "homography"
     metric = rectifier.scale is not None and rectifier.scale.kind not in TILT_BLIND

@@ -54,7 +54,7 @@ class CylinderScale(PlaneScale):
     axis_px: FloatArray
     u_axis_px: float
 
-    beyond: ClassVar[str] = "the reference"
+    flat: ClassVar[bool] = False
 
     def _map(self, ideal: FloatArray) -> FloatArray:
         return self.base._map(ideal)  # noqa: SLF001 -- the touching plane's own map

@@ -69,6 +69,8 @@ class PlaneScale(ABC):
     lens_moved: tuple[PlaneScale, ...] = field(default=(), kw_only=True, repr=False)
 
     beyond: ClassVar[str] = "the reference"
+    flat: ClassVar[bool] = True
+    """Whether the surface is the reference's plane, so that a plane's map may stand for it."""
 
     @abstractmethod
     def _map(self, ideal: FloatArray) -> FloatArray:

@@ -13,9 +13,11 @@ from hypothesis import strategies as st
 
 from corrosion.cylinder import unroll
 from corrosion.measure import measure_photo
+from corrosion.model import parse_survey
 from corrosion.quantity import Measured
 from corrosion.results import MarkMeasures, PhotoMeasures
 from corrosion.scale import CylinderScale, fit_scale
+from corrosion.survey import assess
 from corrosion.terms import Flag
 from tests.metrology.pinhole import SIZE, area, ngon, pairs, polygon_mark, rectangle, survey_of
 
@@ -339,3 +341,47 @@ def test_an_unstated_radius_tolerance_is_flagged() -> None:
     found = tube_photo(TubeView(), [PITS[0]], surface={"u_radius": None})
     assert Flag.TOLERANCE_NOT_STATED in found.flags
     assert Flag.TOLERANCE_NOT_STATED not in tube_photo(TubeView(), [PITS[0]]).flags
+
+
+def member(placed_on: np.ndarray) -> dict[str, Any]:
+    """Write a survey of three pits on a leading edge, placed by points of its developed skin."""
+    view = TubeView()
+    edge = {
+        "id": "LE",
+        "kind": "skin",
+        "zone": "334",
+        "material": "2024-T3 clad",
+        "thickness": 1.0,
+        "outline": pairs(rectangle(200, 200)),
+    }
+    photo = {
+        "id": "f1",
+        "file": "f1.jpg",
+        "size": list(SIZE),
+        "lens": "cam",
+        "member": "LE",
+        "face": "outer",
+        "scale": {"kind": "points", "image": pairs(view.flat(REFERENCE)), "plane": pairs(REFERENCE)},
+        "surface": {"kind": "cylinder", "radius": RADIUS, "axis": pairs(view.flat(AXIS))},
+        "marks": [polygon_mark(view.rolled(pit), f"P{i}") for i, pit in enumerate(PITS)],
+        "placement": {"image": pairs(view.rolled(placed_on)), "layout": pairs(placed_on)},
+    }
+    return {
+        "format": "corrosion-survey",
+        "version": 1,
+        "units": "mm",
+        "structure": {"name": "Invented leading edge", "members": [edge]},
+        "lenses": [view.lens],
+        "photos": [photo],
+    }
+
+
+@pytest.mark.parametrize("corners", [2, 4])
+def test_pits_lie_on_the_developed_member_where_they_are(corners: int) -> None:
+    """Placed by two points or by four, pits of a cylinder have their place and area on the flat layout."""
+    placed_on = np.array([[0.0, -14.0], [0.0, 14.0]]) if corners == 2 else rectangle(24, 28)
+    found = assess(parse_survey(member(placed_on)))
+    assert found.problems == []
+    for mark, pit in zip(found.placed[0].marks, PITS, strict=True):
+        assert mark.position == pytest.approx(pit.mean(axis=0), abs=0.01)
+        assert mark.outline.area == pytest.approx(area(pit), rel=1e-3)
