@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from api.cli_lens import lens
+from api.cli_target import found_references, register
 from api.console import forgive_encodings, make_console, progress, show, show_error
 from api.outputs import STANDARD_OUTPUT, check_output, write_json, write_whole
 from corrosion import __version__
@@ -102,9 +103,11 @@ def measure(survey: SurveyPath, json_to: JsonTarget = None, strict: Strict = Fal
 
     document = _load(survey)
     _check_json(json_to, survey, document)
-    in_mm = in_millimetres(document)
     with progress() as report:
+        document, missed = found_references(document, survey, report)
+        in_mm = in_millimetres(document)
         sizes, problems = photo_sizes(document, survey.parent, progress=report)
+        problems += missed
         photos = []
         for number, photo in enumerate(in_mm.photos, start=1):
             photos.append(measure_photo(photo, in_mm, photo.size or sizes.get(photo.id)))
@@ -268,6 +271,7 @@ def serve(
 
 
 app.command(name="lens", epilog=EXIT_CODES)(lens)
+register(app, EXIT_CODES)
 
 
 def _load(path: Path) -> SurveyFile:
@@ -294,7 +298,9 @@ def _assess(path: Path, survey: SurveyFile) -> Assessment:
     from corrosion.survey import assess as run
 
     with progress() as report:
+        survey, missed = found_references(survey, path, report)
         sizes, problems = photo_sizes(survey, path.parent, progress=report)
+        problems += missed
         try:
             assessment = run(survey, sizes=sizes, progress=report)
         except CorrosionError as error:

@@ -1,16 +1,21 @@
-"""The photos beside a survey file: there, unchanged, inside the folder, and how large.
+"""The photos beside a survey file: there, unchanged, inside the folder, how large, and their scale.
 
-Nothing is decoded: the header gives the size, the digest tells whether it is the picture that was marked.
+For checking nothing is decoded: the header gives the size, the digest tells whether it is the picture that
+was marked. Only a scale reference that is still to be found needs the pixels.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path, PurePosixPath, PureWindowsPath
+from typing import Literal
 
 from corrosion.errors import CorrosionError, PhotoError
+from corrosion.find import find_reference, found_words, needs_finding
 from corrosion.model import Photo, SurveyFile
-from corrosion.photo import DEFAULT_LIMITS, PhotoLimits, read_header, sha256_of
+from corrosion.photo import DEFAULT_LIMITS, PhotoLimits, load_picture, read_header, sha256_of
+from corrosion.units import mm_per
 
 Progress = Callable[[str, int, int], None]
 Sizes = dict[str, tuple[int, int]]
@@ -89,6 +94,84 @@ def checked_size(photo: Photo, folder: Path, *, limits: PhotoLimits = DEFAULT_LI
             remedy="Put back the picture that was marked, in its full size.",
         )
     return size
+
+
+@dataclass(frozen=True)
+class FoundReferences:
+    """A survey with its scale references found.
+
+    Attributes
+    ----------
+    survey : SurveyFile
+        The same survey, in its own unit, with the found points filled in.
+    found : list of str
+        One line per reference that was found.
+    missed : list of str
+        One line per reference that was not, with the reason.
+    """
+
+    survey: SurveyFile
+    found: list[str]
+    missed: list[str]
+
+
+def with_found_references(
+    survey: SurveyFile,
+    folder: Path,
+    *,
+    limits: PhotoLimits = DEFAULT_LIMITS,
+    progress: Progress | None = None,
+) -> FoundReferences:
+    """Find the targets, discs and rules whose points are not in the survey yet.
+
+    Parameters
+    ----------
+    survey : SurveyFile
+        In its own unit.
+    folder : Path
+        Folder of the survey file.
+    limits : PhotoLimits
+        How much one photo may cost.
+    progress : callable, optional
+        Called with ``"references"``, done and total.
+    """
+    waiting = [photo for photo in survey.photos if needs_finding(photo.scale)]
+    filled: dict[str, Photo] = {}
+    found, missed = [], []
+    for number, photo in enumerate(waiting):
+        if progress:
+            progress("references", number, len(waiting))
+        try:
+            filled[photo.id] = with_found_reference(photo, folder, survey.units, limits=limits)
+        except CorrosionError as error:
+            missed.append(str(error))
+        else:
+            scale = filled[photo.id].scale
+            found.append(f"photo {photo.id}: found {'' if scale is None else found_words(scale)}.")
+    if progress and waiting:
+        progress("references", len(waiting), len(waiting))
+    photos = [filled.get(photo.id, photo) for photo in survey.photos]
+    return FoundReferences(survey.model_copy(update={"photos": photos}), found, missed)
+
+
+def with_found_reference(
+    photo: Photo, folder: Path, units: Literal["mm", "in"], *, limits: PhotoLimits = DEFAULT_LIMITS
+) -> Photo:
+    """Find the scale reference of one photo in its picture.
+
+    Raises
+    ------
+    PhotoError
+        See `checked_size`.
+    ScaleError
+        If the reference is not found.
+    """
+    if photo.scale is None or not needs_finding(photo.scale):
+        return photo
+    checked_size(photo, folder, limits=limits)
+    picture = load_picture(photo_path(photo, folder), name=photo.file, limits=limits)
+    scale = find_reference(picture, photo.scale, place=f"photo {photo.id}", mm_per_unit=mm_per(units))
+    return photo.model_copy(update={"scale": scale})
 
 
 def photo_path(photo: Photo, folder: Path) -> Path:

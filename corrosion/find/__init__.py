@@ -15,7 +15,7 @@ from corrosion.model import DiscScale, RuleScale, Scale, TargetScale
 from corrosion.photo import Picture
 from corrosion.quantity import FloatArray
 
-__all__ = ["find_reference", "needs_finding"]
+__all__ = ["find_reference", "found_words", "needs_finding"]
 
 
 def needs_finding(scale: Scale | None) -> bool:
@@ -25,7 +25,7 @@ def needs_finding(scale: Scale | None) -> bool:
     return isinstance(scale, DiscScale | TargetScale) and not scale.image
 
 
-def find_reference(picture: Picture, scale: Scale, *, place: str = "") -> Scale:
+def find_reference(picture: Picture, scale: Scale, *, place: str = "", mm_per_unit: float = 1.0) -> Scale:
     """Find a reference in its picture.
 
     Parameters
@@ -36,6 +36,8 @@ def find_reference(picture: Picture, scale: Scale, *, place: str = "") -> Scale:
         A rule, a disc or a target; other kinds come back as they are.
     place : str
         Named in errors.
+    mm_per_unit : float
+        Unit of the scale entry's lengths, in which a sheet's points are written too.
 
     Returns
     -------
@@ -51,10 +53,31 @@ def find_reference(picture: Picture, scale: Scale, *, place: str = "") -> Scale:
         return find_ticks(_float(picture.grey), scale, place)
     if isinstance(scale, DiscScale) and scale.seed is not None:
         return find_rim(_float(picture.pixels), scale, place)
+    if isinstance(scale, TargetScale) and scale.side is None:
+        return _in_unit(find_sheet(picture.grey, scale, place), mm_per_unit)
     if isinstance(scale, TargetScale):
-        return (find_sheet if scale.side is None else find_markers)(picture.grey, scale, place)
+        return find_markers(picture.grey, scale, place)
     return scale
 
 
 def _float(pixels: np.ndarray) -> FloatArray:
     return pixels.astype(np.float64)
+
+
+def _in_unit(scale: TargetScale, mm_per_unit: float) -> TargetScale:
+    if mm_per_unit == 1.0:
+        return scale
+    return scale.model_copy(update={"plane": [(x / mm_per_unit, y / mm_per_unit) for x, y in scale.plane]})
+
+
+def found_words(scale: Scale) -> str:
+    """Say in a few words what was found."""
+    if isinstance(scale, RuleScale):
+        return f"{len(scale.ticks)} ticks of the rule"
+    if isinstance(scale, DiscScale):
+        return f"the disc's rim by {len(scale.image)} points"
+    if isinstance(scale, TargetScale) and scale.side is None:
+        return f"{len(scale.image)} checker corners of the sheet {scale.sheet!r}"
+    if isinstance(scale, TargetScale):
+        return f"{len(scale.image) // 4} square marker(s)"
+    return ""
