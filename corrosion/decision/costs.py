@@ -11,7 +11,7 @@ import numpy as np
 from corrosion.decision.draws import Draws
 from corrosion.decision.hidden import draw_hidden_findings, hidden_over_limit, unseen_faces
 from corrosion.decision.results import Totals
-from corrosion.model.decision import Action, Candidate, HiddenDamage, Rates, Spread
+from corrosion.model.decision import Candidate, HiddenDamage, Rates, Spread, WorkAction
 from corrosion.quantity import FloatArray
 from corrosion.results import Assessment
 from corrosion.terms import Verdict
@@ -41,7 +41,9 @@ class Tally:
         self.missing |= set(whats or WHATS)
         self.reasons.append(f"{self.who}: {reason}")
 
-    def add(self, label: str, part: Action | HiddenDamage, remedy: str, times: FloatArray | float) -> None:
+    def add(
+        self, label: str, part: WorkAction | HiddenDamage, remedy: str, times: FloatArray | float
+    ) -> None:
         """Add a part's three spreads, times a number that may differ from draw to draw."""
         for what in WHATS:
             spread: Spread | None = getattr(part, what)
@@ -72,7 +74,7 @@ class Tally:
 
 
 def tally_repair(
-    actions: Sequence[Action], hidden: HiddenDamage | None, assessment: Assessment, draws: Draws
+    actions: Sequence[WorkAction], hidden: HiddenDamage | None, assessment: Assessment, draws: Draws
 ) -> Tally:
     """Add up the repair of the surveyed structure, with what hides where nobody has looked."""
     tally = Tally("repair", draws)
@@ -123,7 +125,7 @@ def _add_price(tally: Tally, candidate: Candidate) -> None:
 
 
 def _add_actions(
-    tally: Tally, actions: Sequence[Action], assessment: Assessment | None, hidden: HiddenDamage | None
+    tally: Tally, actions: Sequence[WorkAction], assessment: Assessment | None, hidden: HiddenDamage | None
 ) -> None:
     for action in actions:
         label = _label(action)
@@ -140,13 +142,13 @@ def _add_actions(
         tally.add(label, action, f"Get a firmer estimate of {label}.", times)
 
 
-def _label(action: Action) -> str:
+def _label(action: WorkAction) -> str:
     """Name an action for a reader; the id in it keeps two of the same name apart."""
     return f"{action.name} ({action.id})" if action.name else action.id
 
 
 def _needed(
-    tally: Tally, action: Action, assessment: Assessment | None, hidden: HiddenDamage | None
+    tally: Tally, action: WorkAction, assessment: Assessment | None, hidden: HiddenDamage | None
 ) -> float | None:
     if action.needed is not None:
         return action.needed
@@ -194,7 +196,7 @@ def _add_hidden(
     tally.add("work per hidden finding / place", hidden, "Open one hidden place and time the work.", number)
 
 
-def _check_members(tally: Tally, actions: Sequence[Action], assessment: Assessment) -> None:
+def _check_members(tally: Tally, actions: Sequence[WorkAction], assessment: Assessment) -> None:
     """Look for members without an action; with one over its limit the sum is too small to be compared."""
     named = {action.member for action in actions}
     members = {m.member.id for m in assessment.members}

@@ -30,11 +30,10 @@ class Spread(Part):
         return self
 
 
-NOTHING = Spread(low=0.0, likely=0.0, high=0.0)
 ONCE = Spread(low=1.0, likely=1.0, high=1.0)
 
 
-class Action(Part):
+class WorkAction(Part):
     """One piece of work. What is left out is *not stated*, not nothing: nothing is written as zeros.
 
     `hours` are working hours, `money` is parts, materials and work bought in, `days` are calendar days the
@@ -92,7 +91,7 @@ class Candidate(Part):
     name: Text = ""
     price: Spread | None = None
     days: Spread | None = None
-    actions: list[Action] = []
+    actions: list[WorkAction] = []
     survey: Annotated[str, Field(min_length=1, max_length=400)] | None = None
     hidden_findings: Spread | None = None
     source: Text = ""
@@ -115,7 +114,7 @@ class Decision(Part):
     """
 
     rates: Rates
-    actions: list[Action] = []
+    actions: list[WorkAction] = []
     hidden: HiddenDamage | None = None
     candidates: list[Candidate] = []
     correlation: Annotated[float, Field(ge=0, lt=1)] = 0.0

@@ -19,6 +19,7 @@ from corrosion.model.base import (
     Text,
 )
 from corrosion.model.camera import LensProfile
+from corrosion.model.decision import Decision
 from corrosion.model.photo import Photo, RunOut
 from corrosion.model.planning import Planning
 from corrosion.model.structure import Structure
@@ -126,6 +127,7 @@ class SurveyFile(Part):
     photos: list[Photo] = []
     removals: list[Removal] = []
     thickness_readings: list[ThicknessReading] = []
+    decision: Decision | None = None
 
     @model_validator(mode="after")
     def _references_exist(self) -> Self:

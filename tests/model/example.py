@@ -95,6 +95,35 @@ def full_survey() -> dict[str, Any]:
                 "note": "ultrasonic",
             }
         ],
+        "decision": _decision(),
+    }
+
+
+def _decision() -> dict[str, Any]:
+    amount = {"low": 1.0, "likely": 2.0, "high": 4.0}
+    work = {"hours": amount, "money": amount, "days": amount, "source": SOURCE}
+    action = work | {"id": "A1", "name": "blend", "member": "SK1", "needed": 0.5, "if_hidden_over": True}
+    return {
+        "rates": {"currency": "EUR", "hour": amount, "day": amount, "source": SOURCE},
+        "actions": [action],
+        "hidden": work | {"worse": amount, "findings": amount, "block": 4.0, "least_depth": 0.001},
+        "candidates": [
+            {
+                "id": "S1",
+                "kind": "second-hand",
+                "name": "from the yard",
+                "price": amount,
+                "days": amount,
+                "actions": [action],
+                "survey": "S1/survey.json",
+                "hidden_findings": amount,
+                "source": SOURCE,
+            }
+        ],
+        "correlation": 0.3,
+        "draws": 5000,
+        "seed": 3,
+        "note": "first look",
     }
 
 

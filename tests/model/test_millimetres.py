@@ -63,6 +63,8 @@ LENGTHS = [
     "thickness_readings.at",
     "thickness_readings.value",
     "thickness_readings.u",
+    "decision.hidden.block",
+    "decision.hidden.least_depth",
 ]
 """Every length of the format, listed by hand."""
 
@@ -109,6 +111,22 @@ OTHER_NUMBERS = [
     "photos.marks.run_out.per_side",
     "removals.footprint.angle_deg",
     "removals.run_out.total",
+    "decision.actions.needed",
+    "decision.candidates.actions.needed",
+    "decision.correlation",
+    "decision.draws",
+    "decision.seed",
+    *(
+        f"decision.{amount}.{part}"
+        for amount in (
+            *(f"rates.{what}" for what in ("hour", "day")),
+            *(f"actions.{what}" for what in ("hours", "money", "days")),
+            *(f"hidden.{what}" for what in ("hours", "money", "days", "worse", "findings")),
+            *(f"candidates.{what}" for what in ("price", "days", "hidden_findings")),
+            *(f"candidates.actions.{what}" for what in ("hours", "money", "days")),
+        )
+        for part in ("low", "likely", "high")
+    ),
 ]
 """Every other number: pixels, angles, ratios, counts; and a photo's station, which stays as written."""
 
