@@ -20,6 +20,7 @@ LAYERS = [
     ["calibrate", "scale", "suggest", "extremes"],
     ["measure", "placement", "removal", "find"],
     ["findings", "intake", "blend", "rules"],
+    ["disposition"],
     ["survey", "repair"],
     ["decision"],
     ["report"],

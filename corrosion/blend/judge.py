@@ -17,7 +17,7 @@ from corrosion.model import Removal, RunOut, SurveyFile
 from corrosion.quantity import FloatArray
 from corrosion.removal import Entry, MemberRemoval
 from corrosion.removal.chains import IntArray
-from corrosion.results import Point
+from corrosion.results import Point, Spot
 from corrosion.terms import VERDICT_ORDER, Flag, MeasuredFrom, Verdict, worst_verdict
 from corrosion.units import LengthUnit, show_length
 
@@ -97,6 +97,17 @@ def _look(drafts: list[Draft], earlier: list[Entry], after: MemberRemoval) -> li
         )
         for at, stop, sets in zip(worst, stops.depth, stops.place, strict=True)
     ]
+
+
+def standing(removal: MemberRemoval, entries: list[Entry]) -> list[tuple[Spot, Verdict]]:
+    """Worst place of each of a member's entries, and the verdict on the sum over its footprint."""
+    if not entries:
+        return []
+    extents = [Extent(entry.footprint, entry) for entry in entries]
+    places = choose_places(removal.layout, extents, removal.entries, lambda at: _excess(removal, at)[0])
+    excess, codes = _excess(removal, places.points)
+    worst = places.worst(1e6 * codes + excess, len(entries))
+    return [(removal.spot(_point(places, int(at))), VERDICT_ORDER[int(codes[at])]) for at in worst]
 
 
 def _excess(after: MemberRemoval, points: FloatArray) -> tuple[FloatArray, IntArray]:

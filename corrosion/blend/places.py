@@ -121,8 +121,8 @@ class _Finder:
 
 
 def _inside(shape: BaseGeometry, entry: Entry) -> tuple[float, float]:
-    """Give a point of the floor on the member; the deepest point where the floor has none."""
-    if shape.is_empty:
+    """Give the deepest point where it lies on the floor's part on the member, else a point of that part."""
+    if shape.is_empty or shape.intersects(shapely.Point(entry.profile.deepest)):
         return entry.profile.deepest
     point = shapely.point_on_surface(shape)
     return float(point.x), float(point.y)

@@ -52,13 +52,13 @@ def test_an_undated_removal_has_no_inspection(bench: Bench) -> None:
 
 
 def test_local_and_within_is_level_1(bench: Bench) -> None:
-    """ "Local and can be reworked within the allowable limits"."""
+    """The first clause: "local and can be reworked within the allowable limits"."""
     found = history(bench, ("2031-05-01", 0.03))
     assert programme_level(found, facts(widespread=False)).level is ProgrammeLevel.ONE
 
 
 def test_a_single_rework_beyond_the_limit_is_level_2(bench: Bench) -> None:
-    """ "A single rework exceeds limits"."""
+    """The first clause of level 2: a single rework exceeds limits."""
     found = history(bench, ("2031-05-01", 0.12))
     assert programme_level(found, facts(widespread=False)).level is ProgrammeLevel.TWO
 
@@ -75,7 +75,7 @@ def light_inspections(bench: Bench, count: int, each: float) -> list[Inspection]
 
 
 def test_many_light_reworks_beyond_the_limit_are_level_1(bench: Bench) -> None:
-    """Light each time (at most 1 mil), the latest brings the sum of 0.1016 over 0.1 mm: level 1, clause 3."""
+    """Light each time (at most 1 mil), the latest brings the sum to 0.1016 over 0.1 mm: third clause."""
     found = light_inspections(bench, 4, MIL)
     answer = programme_level(found, None)
     assert answer.level is ProgrammeLevel.ONE
@@ -103,7 +103,7 @@ def test_deeper_reworks_must_be_stated_light(bench: Bench) -> None:
 def test_widespread_and_approaching_is_level_2(
     bench: Bench, depth: float, share: float | None, level: str
 ) -> None:
-    """ "Widespread and a single blend-out approaches limits"; from which share on, the source does not say."""
+    """Widespread and a single blend-out approaches limits; from which share on, the source does not say."""
     approach = None if share is None else ApproachShare(share=share, source="invented manual, 5")
     found = history(bench, ("2031-05-01", depth))
     assert programme_level(found, facts(widespread=True), approach).level == ProgrammeLevel(level)
