@@ -43,7 +43,7 @@ def pages_of(client: httpx.Client) -> list[str]:
     """Return the address of every page of one survey."""
     survey = new_survey(client)
     structure = client.get(f"/api/surveys/{survey}").json()["structure_id"]
-    parts = ["", "/photos", "/map", "/findings"]
+    parts = ["", "/photos", "/rework", "/map", "/findings"]
     return [
         "/",
         "/structures/new",
