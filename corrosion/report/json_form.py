@@ -3,10 +3,11 @@
 Rules of the form, also stated in the document's own ``units`` key:
 
 * Numbers are in mm, mm2, mm3, kg; stations and offsets are mm on the member's layout.
-* A **measured** value is ``{value, u, U, unit, flags, budget, display}``: `u` the standard and `U` the
-  expanded uncertainty (k = 2), null where none can honestly be given; `budget` maps every source to its
-  contribution to `u`, largest first; `display` is the value as a person reads it, rounded, in the
-  survey's display unit.
+* A **measured** value is ``{value, u, U, unit, flags, budget, drawn, display}``: `u` the standard and
+  `U` the expanded uncertainty (k = 2), null where none can honestly be given; `budget` maps every source
+  to its contribution to `u`, largest first; `drawn`, where `u` comes from random draws (JCGM 101:2008),
+  has the intervals, the number of draws and the seed that repeats them; `display` is the value as a
+  person reads it, rounded, in the survey's display unit.
 * A **plain** length (a limit, a margin, a thickness) is ``{value, unit, display}``.
 * Geometry is GeoJSON geometry (RFC 7946 types) in layout mm, not in longitude and latitude.
 * A verdict is its word; what is missing is null, never left out.
@@ -23,6 +24,7 @@ from shapely.geometry import mapping
 from shapely.geometry.base import BaseGeometry
 
 from corrosion.model import dump_survey
+from corrosion.montecarlo import DrawnMeasured
 from corrosion.quantity import COVERAGE_FACTOR, FloatArray, Measured
 from corrosion.report.numbers import length_text, shown
 from corrosion.results import (
@@ -130,7 +132,22 @@ def measured(quantity: Measured | None, unit: LengthUnit, *, thickness: bool = F
         "unit": quantity.unit,
         "flags": _flags(quantity.flags),
         "budget": {source: number(part) for source, part in quantity.budget().items()},
+        "drawn": _drawn(quantity),
         "display": shown(quantity, unit, thickness=thickness).text,
+    }
+
+
+def _drawn(quantity: Measured) -> Json | None:
+    """Intervals of a value whose uncertainty was drawn, with what repeats them; null for the others."""
+    drawn = quantity.drawn if isinstance(quantity, DrawnMeasured) else None
+    if drawn is None:
+        return None
+    return {
+        "coverage": drawn.coverage,
+        "shortest": [number(end) for end in drawn.shortest],
+        "symmetric": [number(end) for end in drawn.symmetric],
+        "draws": drawn.draws,
+        "seed": drawn.seed,
     }
 
 

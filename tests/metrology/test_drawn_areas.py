@@ -16,6 +16,7 @@ from corrosion.measure._mapped import MappedMark, area_of
 from corrosion.model import Photo, SurveyFile
 from corrosion.montecarlo import DRAWS, SEED, Drawn, DrawnMeasured
 from corrosion.quantity import total
+from corrosion.report import measures_json
 from corrosion.scale import fit_scale
 from corrosion.terms import Flag
 from tests.metrology.pinhole import Pinhole, area, ngon, pairs, polygon_mark, rectangle, survey_of
@@ -180,3 +181,22 @@ def test_horizon_doubt_is_the_spread_of_the_divisor(reference_px: float) -> None
     spread = (q3.std(axis=1) / (seen @ np.linalg.inv(fit.matrix)[2])).max()
     assert horizon_doubt(mark) == pytest.approx(spread, rel=0.1)
     assert (horizon_doubt(mark) > 0.03) is (reference_px == 40)
+
+
+def test_the_json_form_has_interval_seed_and_draws() -> None:
+    """A reader of the JSON finds what repeats a drawn area; a first-order one has null there."""
+    drawn, plain = (
+        measures_json([measure_photo(*square_on(radius, 0.5))], "mm", problems=[])["photos"][0]["marks"][0]
+        for radius in (5.0, 50.0)
+    )
+    found = drawn["quantities"]["area"]
+    assert (found["drawn"]["seed"], found["drawn"]["draws"], found["drawn"]["coverage"]) == (
+        SEED,
+        DRAWS,
+        0.95,
+    )
+    for kind in ("shortest", "symmetric"):
+        low, high = found["drawn"][kind]
+        assert low < found["value"] < high
+        assert 3.0 * found["u"] < high - low < 4.5 * found["u"]
+    assert plain["quantities"]["area"]["drawn"] is None

@@ -44,7 +44,7 @@ def test_every_measured_value_is_whole(document: dict[str, Any]) -> None:
     values = measured_values(document)
     assert len(values) > 20
     for one in values:
-        assert set(one) == {"value", "u", "U", "unit", "flags", "budget", "display"}
+        assert set(one) == {"value", "u", "U", "unit", "flags", "budget", "drawn", "display"}
         if one["u"] is None:
             assert "?" in one["display"]
             continue
