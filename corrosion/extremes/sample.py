@@ -88,8 +88,8 @@ class Sample:
         known = len(self.exact)
         if known < least:
             raise MetrologyError(
-                f"{known} blocks have a largest depth that is known; {what} needs {least}.",
-                remedy=f"Measure the deepest pit of {least - known} more blocks, or use smaller blocks.",
+                f"the number of blocks with a known largest depth is {known}; {what} needs {least}.",
+                remedy=f"Measure the deepest pit in more blocks ({least - known} missing), or use smaller ones.",
             )
         if np.ptp(self.exact) <= 1e-9 * abs(float(self.exact.max())):
             raise MetrologyError(

@@ -192,6 +192,19 @@ def test_the_upper_depth_holds_what_it_says() -> None:
     assert probabilities == pytest.approx([0.05] * 150, abs=1e-4)
 
 
+def test_few_blocks_make_the_upper_depth_deeper() -> None:
+    """The doubt of the fit is in the upper depth: it lies over the fit's own, less so with more blocks."""
+    excess = []
+    for width in (400, 1600):
+        pits = field(np.random.default_rng(2), 6.0, width, 400)
+        found = largest_unseen(pits, face(shapely.box(0, 0, width, 400), 1e6), "SK1", side_mm=100)
+        assert found.fit is not None
+        upper = found.upper()
+        assert upper is not None
+        excess.append((upper - found.fit.largest(0.95, found.ratio)) / found.fit.scale)
+    assert excess[0] > 2 * excess[1] > 0
+
+
 def test_a_face_seen_whole_has_nothing_to_expect() -> None:
     """Nothing unseen: no depth is stated, the reason is, and the probability of a hidden pit is 0."""
     whole = Coverage(Face.INNER, shapely.box(0, 0, 500, 400), shapely.Polygon(), 1.0)
