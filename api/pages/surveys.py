@@ -10,6 +10,7 @@ from api import wire
 from api.context import Context, ContextDep
 from api.pages.progress import assess_or_say, members_progress
 from api.pages.templating import Display, display_of, render
+from api.pages.withdrawn import withdrawn_parts
 from api.services import PhotoView, SurveyView
 from corrosion.model import Photo, Structure
 from corrosion.terms import Face, View
@@ -90,6 +91,19 @@ def photo_list(request: Request, survey_id: str, context: ContextDep) -> Respons
         zones=_zones(structure, photos),
         faces=list(Face),
         views=list(View),
+        withdrawn=withdrawn_parts(context, survey_id, {"photo"}),
+    )
+
+
+@router.get("/surveys/{survey_id}/photos/withdrawn")
+def withdrawn_photos(request: Request, survey_id: str, context: ContextDep) -> Response:
+    """Give the list of withdrawn photos again, after one more."""
+    view = context.services.survey(survey_id)
+    return render(
+        request,
+        "photos_withdrawn.html",
+        **survey_frame(request, view),
+        withdrawn=withdrawn_parts(context, survey_id, {"photo"}),
     )
 
 

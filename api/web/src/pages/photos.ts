@@ -1,7 +1,8 @@
-// The photos of a survey: bring them in, look through them, tag many at once.
-import { edit, ProblemError, read, wordsOf } from "../client";
+// The photos of a survey: bring them in, look through them, tag or withdraw many at once.
+import { edit, ProblemError, read, remove, wordsOf } from "../client";
 import { count, filtersOf, frame, fromAddress, keepInAddress, need, say, surveyId } from "../frame";
 import { clearSettled, shownQueue } from "../queue_list";
+import { askReason, withReason } from "../withdraw";
 
 type Tags = Record<string, string | number>;
 
@@ -192,6 +193,56 @@ function setUpBulk(): void {
     event.preventDefault();
     void tagPicked();
   });
+  need<HTMLButtonElement>("#bulk-withdraw").addEventListener("click", () => void withdrawPicked());
+}
+
+async function withdrawPicked(): Promise<void> {
+  const error = need<HTMLElement>(".error", bulk);
+  const chosen = picked();
+  const names = chosen.map((card) => need("h3", card).textContent?.trim() ?? "");
+  const listed = names.length > 6 ? [...names.slice(0, 5), `${names.length - 5} more`] : names;
+  const marks = chosen.reduce((sum, card) => sum + Number(card.dataset.marks ?? 0), 0);
+  const along = marks > 0 ? ` With ${chosen.length === 1 ? "it goes" : "them go"} ${count(marks, "mark")} and the depths read there.` : "";
+  const reason = await askReason(`Withdraw ${count(chosen.length, "photo")}?`, `${listed.join(", ")}.${along}`);
+  if (reason === null) return;
+  say(error, "");
+  const failed: string[] = [];
+  let done = 0;
+  for (const card of chosen) {
+    try {
+      await withdraw(card, reason);
+      done += 1;
+    } catch (problem) {
+      failed.push(`${need("h3", card).textContent?.trim()}: ${wordsOf(problem)}`);
+    }
+  }
+  await showWithdrawn();
+  need<HTMLElement>("#count").textContent = String(cards().length);
+  need<HTMLElement>("#no-photos").hidden = cards().length > 0;
+  filter();
+  say(error, failed.join(" "));
+  need<HTMLElement>("#list-said").textContent = `${done} of ${count(chosen.length, "photo")} withdrawn`;
+}
+
+async function withdraw(card: HTMLLIElement, reason: string): Promise<void> {
+  const id = card.dataset.id ?? "";
+  try {
+    await remove(withReason(`/api/photos/${id}`, reason), `"${card.dataset.version}"`);
+  } catch (problem) {
+    // Somebody took it back already: what was wanted is so.
+    if (problem instanceof ProblemError && problem.status === 410) return card.remove();
+    if (!(problem instanceof ProblemError && problem.isStale)) throw problem;
+    await refresh(id);
+    throw new Error("somebody else just changed it, so it was not withdrawn; look, then withdraw it again if you still want to");
+  }
+  card.remove();
+}
+
+async function showWithdrawn(): Promise<void> {
+  const answer = await fetch(`/surveys/${survey}/photos/withdrawn`, { headers: { Accept: "text/html" } });
+  if (!answer.ok) return;
+  const parsed = new DOMParser().parseFromString(await answer.text(), "text/html");
+  need("#withdrawn-box").replaceChildren(...[...parsed.body.childNodes].map((node) => document.importNode(node, true)));
 }
 
 function tagsOf(form: HTMLFormElement): Tags {
