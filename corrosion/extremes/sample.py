@@ -89,7 +89,7 @@ class Sample:
         if known < least:
             raise MetrologyError(
                 f"the number of blocks with a known largest depth is {known}; {what} needs {least}.",
-                remedy=f"Measure the deepest pit in more blocks ({least - known} missing), or use smaller ones.",
+                remedy=f"Measure the deepest pit in {least - known} more, or use smaller blocks.",
             )
         if np.ptp(self.exact) <= 1e-9 * abs(float(self.exact.max())):
             raise MetrologyError(

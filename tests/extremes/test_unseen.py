@@ -171,13 +171,13 @@ def test_part_blocks_do_not_bias() -> None:
 
 
 def test_the_upper_depth_holds_what_it_says() -> None:
-    """Over 150 faces, the deepest unseen pit stays below the stated 95 % depth in about 95 % of them.
+    """Over 100 faces, the deepest unseen pit stays below the stated 95 % depth in about 95 % of them.
 
     Twenty blocks of six pits; the unseen area is three times the seen. 150 trials have a standard error
     of 1.8 %: three of them, and 2 % for the normal approximation of the parameters, are allowed.
     """
     hits, probabilities = [], []
-    for seed in range(150):
+    for seed in range(100):
         rng = np.random.default_rng(seed)
         pits = field(rng, 6.0, 500, 400)
         found = largest_unseen(
@@ -188,8 +188,8 @@ def test_the_upper_depth_holds_what_it_says() -> None:
         deepest = rng.exponential(BETA, rng.poisson(6.0 * 60)).max()
         hits.append(deepest <= upper)
         probabilities.append(found.probability_over(upper))
-    assert 0.95 - 0.074 <= np.mean(hits) <= 1.0
-    assert probabilities == pytest.approx([0.05] * 150, abs=1e-4)
+    assert 0.95 - 0.086 <= np.mean(hits) <= 1.0
+    assert probabilities == pytest.approx([0.05] * 100, abs=1e-4)
 
 
 def test_few_blocks_make_the_upper_depth_deeper() -> None:
