@@ -21,17 +21,23 @@ SIGMA = 8.0
 FAINT = 40.0
 # Light below this is noise of the preview's compression.
 FLOOR = 3.0
+LOADING_CSS_PX = 44.0
 
 
-def target_picture() -> bytes:
-    """Make a black picture with three soft white spots."""
-    y, x = np.mgrid[0 : SIZE[1], 0 : SIZE[0]].astype(float)
-    light = np.zeros((SIZE[1], SIZE[0]))
+def target_picture(times: float = 1.0, *, kind: str = "PNG") -> bytes:
+    """Make a black picture with three soft white spots, `times` as large in every way."""
+    width, height = (round(side * times) for side in SIZE)
+    light = np.zeros((height, width))
     for spot_x, spot_y in SPOTS:
-        light += 255 * np.exp(-((x - spot_x) ** 2 + (y - spot_y) ** 2) / (2 * SIGMA**2))
+        # A normal distribution is the product of one over x and one over y.
+        along, across = (
+            np.exp(-((np.arange(count) - times * middle) ** 2) / (2 * (times * SIGMA) ** 2))
+            for count, middle in ((width, spot_x), (height, spot_y))
+        )
+        light += 255 * np.outer(across, along)
     pixels = np.repeat(np.rint(light).astype(np.uint8)[..., None], 3, axis=-1)
     stream = io.BytesIO()
-    Image.fromarray(pixels).save(stream, "PNG")
+    Image.fromarray(pixels).save(stream, kind, quality=95)
     return stream.getvalue()
 
 
@@ -68,8 +74,8 @@ class ScreenMap:
         return float(np.hypot(*self.matrix[:, 0]))
 
 
-def screen_map(page: Page) -> ScreenMap:
-    """Find the spots in a screenshot of the canvas.
+def screen_map(page: Page, times: float = 1.0) -> ScreenMap:
+    """Find the spots of `target_picture(times)` in a screenshot of the canvas.
 
     A css px is an integer place on its upper left corner, a screenshot's pixel i covers [i, i + 1]: hence
     the half added to centroids.
@@ -82,7 +88,7 @@ def screen_map(page: Page) -> ScreenMap:
     places = [(x + 0.5, y + 0.5, 1.0) for y, x in (_centroid(seen, box) for box in boxes)]
     places.sort(key=lambda place: place[1])
     screen = np.array([*sorted(places[:2]), places[2]])
-    solved = np.linalg.solve(screen, np.array(SPOTS))
+    solved = np.linalg.solve(screen, times * np.array(SPOTS))
     return ScreenMap(np.asarray(solved.T, dtype=np.float64))
 
 
@@ -109,6 +115,9 @@ def _canvas_part(page: Page, shape: tuple[int, ...]) -> NDArray[np.bool_]:
     box = page.locator("#canvas").bounding_box()
     assert box is not None
     mask[_span(box["y"] + 4, box["height"] - 8), _span(box["x"] + 4, box["width"] - 8)] = True
+    if page.locator("#photo-pane").get_attribute("data-picture") == "loading":
+        # The pane says so over the lower edge of the picture.
+        mask[_span(box["y"] + box["height"] - LOADING_CSS_PX, LOADING_CSS_PX)] = False
     for over in ("#draw-bar", ".zoom", "#under"):
         hidden = page.locator(over).bounding_box()
         if hidden is not None:
@@ -147,11 +156,11 @@ def stored(client: Any, photo: str) -> dict[str, Any]:
     return part
 
 
-def ready(page: Page) -> ScreenMap:
+def ready(page: Page, times: float = 1.0) -> ScreenMap:
     """Wait for the picture; return where it is on the screen."""
     saved(page)
     page.wait_for_timeout(700)
-    return screen_map(page)
+    return screen_map(page, times)
 
 
 def draw_pit(page: Page, seen: ScreenMap, *, touch: bool = False) -> list[tuple[float, float]]:
