@@ -157,15 +157,11 @@ def _position(sighting: Sighting, outline: BaseGeometry | None) -> tuple[float, 
 
 
 def _station(photo: Photo, survey: SurveyFile) -> tuple[str, frozenset[Flag]]:
-    """Station as written, and whether its plug is unknown; text that is no station is kept."""
+    """Station as written, and whether its plug is unknown."""
     if photo.station is None:
         return "", frozenset()
     text = photo.station if isinstance(photo.station, str) else f"{photo.station:g}"
-    try:
-        _, flags = station_mm(photo.station, survey.structure, 1.0)
-    except UnitsError:
-        return text, frozenset()
-    return text, flags
+    return text, station_mm(photo.station, survey.structure, 1.0)[1]
 
 
 def _grade(kind: MarkKind, depth: Measured | None) -> str | None:

@@ -268,12 +268,6 @@ def test_an_unplaced_mark_is_a_finding_without_an_outline() -> None:
     assert Flag.PLUG_UNKNOWN in finding.flags
 
 
-def test_a_station_that_is_no_station_is_kept_as_text() -> None:
-    """Free text in the station field is shown as written."""
-    scene = Scene().photo("f1", station="just aft of the rib")
-    assert scene.mark("f1", "A", disc(), kind="pit").find()[0].station_text == "just aft of the rib"
-
-
 def test_the_photo_s_zone_outranks_the_member_s() -> None:
     """A photo tagged with a zone of its own keeps it."""
     assert Scene().photo("f1", zone="335").mark("f1", "A", disc(), kind="pit").find()[0].zone == "335"
