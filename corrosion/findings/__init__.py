@@ -10,7 +10,6 @@ from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from corrosion.depth import governing_depth
-from corrosion.errors import UnitsError
 from corrosion.findings.grouping import Sighting, group_sightings
 from corrosion.grades import depth_grade
 from corrosion.layout import MemberLayout, station_mm
