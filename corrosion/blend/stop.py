@@ -45,10 +45,12 @@ def stop_depths(
     """
     search = _Search(layout, [*earlier, *planned], len(earlier), places, within_probability)
     inner = np.array([entry.face is Face.INNER for entry in planned], dtype=bool)
-    low = np.zeros(len(planned))
+    depth, place = np.zeros(len(planned)), np.zeros(len(planned), dtype=np.int64)
     for face in (inner, ~inner):
-        low = np.where(face, search.deepest_allowed(face), low)
-    return Stops(np.where(search.unlimited, np.nan, low), search.places_that_set(low))
+        allowed = search.deepest_allowed(face)
+        depth = np.where(face, allowed, depth)
+        place = np.where(face, search.places_that_set(face, allowed), place)
+    return Stops(np.where(search.unlimited, np.nan, depth), place)
 
 
 class _Search:
@@ -101,8 +103,9 @@ class _Search:
             low, high = np.where(too_deep, low, middle), np.where(too_deep, middle, high)
         return np.where(low < most * 2.0 ** (1 - _HALVINGS), 0.0, low)
 
-    def places_that_set(self, depths: FloatArray) -> IntArray:
+    def places_that_set(self, varied: BoolArray, depths: FloatArray) -> IntArray:
         """Place of each blend where the probability first becomes too large beyond its stop depth."""
         most = np.nan_to_num(self.limit, nan=0.0).max(initial=0.0)
-        beyond = self._probability(depths + most * 2.0 ** (2 - _HALVINGS))
+        deeper = depths + most * 2.0 ** (2 - _HALVINGS)
+        beyond = self._probability(np.where(varied, deeper, self.table.depth[self.first :]))
         return self.places.worst(beyond, self.count)

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
+import shapely
 from scipy.stats import norm
+from shapely.geometry import Polygon
 
 from corrosion.blend import ratio_words
 from corrosion.model import RunOut
+from corrosion.removal import EntryList, MemberRemoval
 from corrosion.terms import Face, Flag, MeasuredFrom, Origin, ProfileKind, Verdict
 from tests.blend.workshop import SOURCE, Workshop
 
@@ -220,3 +224,69 @@ def test_moving_the_allowance_moves_the_plan(shop: Workshop) -> None:
     before = shop.pit().plan().blends[0].depth
     shop.planning["allowance"] = {"depth": 0.05, "source": SOURCE}
     assert shop.plan().blends[0].depth == pytest.approx(before + 0.03)
+
+
+def crowd(seed: int) -> Workshop:
+    """Scatter earlier dishes and two pits, back to back, over a few millimetres."""
+    rng = np.random.default_rng(seed)
+    shop = Workshop()
+    for number in range(4):
+        shop.remove(
+            float(rng.uniform(0.01, 0.05)),
+            u=float(rng.uniform(0, 0.004)),
+            profile=("dished", "faired", "flat")[number % 3],
+            run_out={"total": 80} if number % 3 == 1 else None,
+            face=("outer", "inner")[int(rng.integers(2))],
+            measured_from=("original", "current")[int(rng.integers(2))],
+            footprint={
+                "type": "Circle",
+                "center": [450 + float(rng.uniform(-4, 4)), 200 + float(rng.uniform(-4, 4))],
+                "radius": float(rng.uniform(1.5, 5)),
+            },
+        )
+    shop.planning["run_out"]["ratio"] = {"total": 60}
+    shop.pit(u=0.003).pit((452, 201), 0.02, u=0.002, face=Face.INNER)
+    return shop
+
+
+def brute(shop: Workshop, removal: MemberRemoval, footprint: Polygon) -> float:
+    """Largest T + 1.645 u - L over a fine grid of the footprint, mm."""
+    x0, y0, x1, y1 = footprint.bounds
+    grid = np.stack(np.meshgrid(np.linspace(x0, x1, 101), np.linspace(y0, y1, 101)), axis=-1)
+    points = grid.reshape(-1, 2)
+    seen = removal.field(points[shapely.intersects_xy(footprint, points[:, 0], points[:, 1])])
+    return float((seen.removed + Z95 * seen.u - seen.limit).max())
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_no_place_is_worse_than_the_one_found(seed: int) -> None:
+    """A grid of 101 x 101 points finds no sum further beyond the limit, but for half a micrometre."""
+    shop = crowd(seed)
+    plan = shop.plan()
+    for blend in plan.blends:
+        found = blend.after.removed.value + Z95 * blend.after.removed.u - (blend.after.limit or 0.0)
+        assert found >= brute(shop, plan.after, blend.footprint) - 0.0005
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_stop_depth_is_the_last_allowed(seed: int) -> None:
+    """Ground to the stop depth the sum just keeps 5 %, ground 1 % deeper it does not, or nothing is left.
+
+    Checked by summing anew with that depth on a grid of 101 x 101 points, to half a micrometre.
+    """
+    shop = crowd(seed)
+    plan = shop.plan()
+    for blend in plan.blends:
+        assert blend.stop_depth is not None
+        for factor, holds in ((1.0, True), (1.01, False)):
+            entries = [
+                replace(e, depth=blend.stop_depth * factor) if e is blend.entry else e
+                for e in plan.after.entries
+            ]
+            ground = MemberRemoval(shop.layout, EntryList(entries, []), 0.05)
+            beyond = brute(shop, ground, blend.footprint)
+            if holds and blend.stop_depth > 0.0:
+                assert beyond <= 0.0005
+            if not holds and blend.stop_depth > 0.0:
+                spot = ground.spot(blend.stop_at or blend.after.at)
+                assert (spot.probability_over or 0.0) > 0.05
