@@ -19,7 +19,7 @@ from api.files import PictureFiles
 from api.pages import install_pages
 from api.photos import PhotoReader
 from api.results import Results
-from api.routes import photos, readings, removals, results, structures, surveys, system
+from api.routes import photos, readings, removals, results, structures, suggest, surveys, system
 from api.security import BodyLimit, HostCheck, SecurityHeaders, refuse_cross_site
 from api.services import Services
 from api.settings import Settings
@@ -52,7 +52,7 @@ TAGS = [
     {"name": "results", "description": "Measures with their uncertainty, sums, verdicts, maps."},
     {"name": "system", "description": "Health, the survey file's schema, kinds of problem."},
 ]
-ROUTERS = (structures, surveys, photos, removals, readings, results, system)
+ROUTERS = (structures, surveys, photos, suggest, removals, readings, results, system)
 
 
 def create_app(settings: Settings) -> FastAPI:
