@@ -178,6 +178,17 @@ def test_a_limit_zone_under_the_run_out_sets_the_stop(shop: Workshop) -> None:
     assert any(conflict.source == "invented manual, 9" for conflict in blend.conflicts)
 
 
+def test_a_thin_limit_zone_is_not_missed(shop: Workshop) -> None:
+    """A zone 0.02 mm wide, a tenth of the grid, in the floor's full depth: 0.05 over its limit of 0.02."""
+    zone = [[451.11, 150], [451.13, 150], [451.13, 250], [451.11, 250]]
+    shop.member["limit_zones"] = [
+        {"id": "Z", "outline": zone, "limit": {"depth": 0.02, "source": "invented manual, 9"}}
+    ]
+    (blend,) = shop.pit().plan().blends
+    assert blend.verdict is Verdict.OVER
+    assert blend.stop_depth == pytest.approx(0.02)
+
+
 def test_a_reading_that_shows_more_removed_counts(shop: Workshop) -> None:
     """A thickness reading of 0.93 under the pit shows 0.07 gone that no entry knows: 0.07 + 0.05 = 0.12."""
     shop.read((450, 200), 0.93, 0.001)
