@@ -8,7 +8,7 @@ rules.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -27,6 +27,7 @@ from corrosion.rules import (
     ChosenRules,
     Fact,
     LevelAnswer,
+    RuleAnswer,
     ask_rules,
     cautions_for,
     chosen_rules,
@@ -34,13 +35,17 @@ from corrosion.rules import (
     programme_level,
 )
 from corrosion.terms import VERDICT_ORDER, Face, MarkKind, Verdict
-from corrosion.units import LengthUnit, show_length
+from corrosion.units import DECIMALS, LengthUnit, mm_per, show_length
 
 ACTION_ORDER = (Action.LEAVE, Action.BLEND, Action.REINFORCE, Action.NOT_DETERMINED, Action.REPLACE)
 """From least to most, for rolling findings up into a member: what is not known may turn out worse than a
 reinforcement, but nothing is worse than replacing the member."""
 
 _NOT_IN_THE_WAY = frozenset({ConflictKind.LIMIT_ZONE, ConflictKind.OTHER_FACE})
+_ONLY_DOUBT = (
+    "Only the uncertainty of the depth read takes it there: measure better, or grind no deeper than the "
+    "stop depth and look again."
+)
 _STATED = (
     RuleQuantity.ADJACENT_UNAFFECTED,
     RuleQuantity.ATTACHMENT_POSSIBLE,
@@ -174,9 +179,12 @@ class _Member:
             f"{self._show(allowance)} clean-up allowance"
             + (f" ({planning.allowance.source})." if planning.allowance else "."),
             self._sum_words(blend.after, blend.verdict),
+            *self._stop_words(blend),
             *blend.notes,
         ]
-        action, why, rule = self._decide(Action.BLEND, blend.after, blend.verdict)
+        action, why, rule = self._decide(
+            Action.BLEND, blend.after, blend.verdict, doubt_mm=leads.corrosion.expanded
+        )
         barred = [c for c in blend.conflicts if _bars(c)]
         if action is Action.BLEND and barred:
             action, rule = Action.NOT_DETERMINED, None
@@ -198,19 +206,21 @@ class _Member:
         return FindingDisposition(finding.id, action, reasons, _spot_numbers(spot), None, rule)
 
     def _decide(
-        self, mild: Action, spot: Spot, verdict: Verdict
+        self, mild: Action, spot: Spot, verdict: Verdict, *, doubt_mm: float = 0.0
     ) -> tuple[Action, list[str], RuleRow | None]:
-        """Decide by limit and rules; `mild` is what is done where both allow it."""
+        """Decide by limit and rules; `mild` is what is done where both allow it.
+
+        `doubt_mm` is how much of a planned depth only allows for the uncertainty of the depth read. A part
+        is not given up for that: where the rules would answer otherwise without it, nothing is determined.
+        """
         if not self.rules.rows:
             return (*_by_limit(mild, verdict), None)
-        facts = self.shared_facts | self._spot_facts(spot)
-        answer = ask_rules(
-            self.rules.rows,
-            self.member.kind,
-            facts,
-            within_probability=self.survey.settings.within_probability,
-        )
+        answer = self._ask(spot, 0.0)
+        if answer.action is Action.NOT_DETERMINED:
+            return answer.action, answer.reasons, None
         if answer.action is not Action.BLEND and answer.action is not Action.LEAVE:
+            if doubt_mm > 0.0 and self._ask(spot, doubt_mm).action is not answer.action:
+                return Action.NOT_DETERMINED, [*answer.reasons, _ONLY_DOUBT], None
             return answer.action, answer.reasons, answer.rule
         if verdict is Verdict.WITHIN:
             return mild, answer.reasons, answer.rule
@@ -271,10 +281,19 @@ class _Member:
         cuts = section_losses(self.plan.after, cut_stations(self.plan.after, edges))
         return max((cut.share for cut in cuts), default=0.0)
 
-    def _spot_facts(self, spot: Spot) -> dict[RuleQuantity, Fact]:
+    def _ask(self, spot: Spot, less_mm: float) -> RuleAnswer:
+        """Ask the rules about a place, as if `less_mm` less were removed there."""
+        return ask_rules(
+            self.rules.rows,
+            self.member.kind,
+            self.shared_facts | self._spot_facts(spot, less_mm),
+            within_probability=self.survey.settings.within_probability,
+        )
+
+    def _spot_facts(self, spot: Spot, less_mm: float) -> dict[RuleQuantity, Fact]:
         """Shares of thickness and limit that are gone at a place, with the doubt of both."""
         at = np.array([spot.at])
-        layout, removed = self.plan.layout, spot.removed
+        layout, removed = self.plan.layout, replace(spot.removed, value=spot.removed.value - less_mm)
         facts = {}
         for quantity, whole, u_whole in (
             (RuleQuantity.DEPTH_SHARE, spot.thickness, float(layout.u_thickness_at(at)[0])),
@@ -284,6 +303,15 @@ class _Member:
                 share = removed.value / whole
                 facts[quantity] = Fact(share, math.hypot(removed.u, share * u_whole) / whole)
         return facts
+
+    def _stop_words(self, blend: PlannedBlend) -> list[str]:
+        """Say how deep the bench may go, rounded down: rounding must not allow more."""
+        if blend.stop_depth is None:
+            return []
+        step = mm_per(self.shown) / 10 ** DECIMALS[self.shown]
+        stop = self._show(math.floor(blend.stop_depth / step + 1e-6) * step)
+        words = f"Grind no deeper than {stop}, counted like the planned depth."
+        return [words if blend.stop_depth > 0.0 else "Nothing is left to take off here: do not grind."]
 
     def _sum_words(self, spot: Spot, verdict: Verdict) -> str:
         removed = f"In all {self._show(spot.removed.value)} of {self._show(spot.thickness)} gone"

@@ -129,6 +129,40 @@ def test_beyond_the_limit_own_rules_decide(shop: Workshop) -> None:
     assert decide(shop).action is Action.REINFORCE
 
 
+def test_a_part_is_not_given_up_for_doubt(shop: Workshop) -> None:
+    """Read 0.07 +- 0.04 plus 0.02: 0.13 planned is beyond 0.10, 0.09 by best estimate is not.
+
+    The same 0.13 read without doubt is replaced.
+    """
+    shop.planning["rule_set"] = "example-limits"
+    found = first(shop.pit(depth=0.07, u=0.02))
+    assert found.numbers["planned_depth"] == pytest.approx(0.13)
+    assert found.action is Action.NOT_DETERMINED
+    shop.findings.clear()
+    assert first(shop.pit(depth=0.11)).action is Action.REPLACE
+
+
+def test_doubt_alone_is_named(shop: Workshop) -> None:
+    """Planned 0.0795 + 0.008 + 0.020 = 0.1075 is surely beyond 0.1; without the 0.008 it is not: said so."""
+    shop.planning["rule_set"] = "example-limits"
+    found = first(shop.pit(depth=0.0795, u=0.004))
+    assert found.action is Action.NOT_DETERMINED
+    assert "Only the uncertainty of the depth read takes it there" in " ".join(found.reasons)
+
+
+def test_the_stop_depth_is_rounded_down(shop: Workshop) -> None:
+    """Limit 0.0997 mm: the bench reads 0.099 mm, not 0.100 mm."""
+    shop.member["limit"] = {"depth": 0.0997, "source": "invented manual, 1-2"}
+    assert "Grind no deeper than 0.099 mm" in " ".join(first(shop.pit()).reasons)
+
+
+def test_nothing_left_says_so(shop: Workshop) -> None:
+    """Where the limit is already passed the bench is told not to begin."""
+    shop.pit().remove(0.12, face="inner")
+    words = " ".join(first(shop).reasons)
+    assert "do not grind" in words
+
+
 def test_an_example_set_decides_by_name(shop: Workshop) -> None:
     """Beyond the limit AC 43.13-1B, 6-113, replaces; within it the corrosion is removed."""
     shop.planning["rule_set"] = "example-limits"
