@@ -13,10 +13,11 @@ from api.context import Context, ContextDep
 from api.errors import NotFoundError
 from api.pages.grid import colour_ramp, removal_patches
 from api.pages.progress import assess_or_say
-from api.pages.surveys import survey_frame
+from api.pages.surveys import survey_display, survey_frame
 from api.pages.templating import VERDICT_CLASS, render
 from api.results import Kept
 from corrosion.model import Limit, Member, Structure, in_millimetres
+from corrosion.removal.reasons import judge_member
 from corrosion.report.json_form import geometry, measured, number, spot_json
 from corrosion.report.words import KIND_WORDS, verdict_words
 from corrosion.results import Finding, MemberAssessment
@@ -49,7 +50,7 @@ def map_page(request: Request, survey_id: str, context: ContextDep, member: Memb
 
 
 @router.get("/surveys/{survey_id}/map/data")
-def map_data(survey_id: str, context: ContextDep, member: MemberQuery) -> Response:
+def map_data(request: Request, survey_id: str, context: ContextDep, member: MemberQuery) -> Response:
     """Return a member's layout, footprints, marks and unseen areas; every length in mm."""
     view = context.services.survey(survey_id)
     kept, problem = assess_or_say(context, survey_id)
@@ -62,7 +63,7 @@ def map_data(survey_id: str, context: ContextDep, member: MemberQuery) -> Respon
         "member": _layout(assessed.member),
         "problem": "",
         "verdict": str(assessed.verdict),
-        "reasons": assessed.reasons,
+        "reasons": _reasons(kept, assessed, survey_display(request, view).units),
         "survey_units": view.structure.units,
         "ramp": colour_ramp(),
         "verdicts": [
@@ -99,6 +100,14 @@ def _member_of(members: list[Member], member_id: str) -> Member:
 def _assessed_member(kept: Kept, member_id: str) -> MemberAssessment:
     _member_of([one.member for one in kept.assessment.members], member_id)
     return next(one for one in kept.assessment.members if one.member.id == member_id)
+
+
+def _reasons(kept: Kept, assessed: MemberAssessment, unit: LengthUnit) -> list[str]:
+    """Say the reasons of the verdict in the unit the person chose, where it is not the survey's own."""
+    if unit == (kept.assessment.survey.display_units or kept.unit):
+        return assessed.reasons
+    removal = kept.removal(assessed.member.id)
+    return judge_member(removal, assessed.readings, assessed.coverage, assessed.least_margin, unit)[1]
 
 
 def _layout(member: Member) -> dict[str, Any]:

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 import re
 from pathlib import Path
 
 import openpyxl
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Browser, Page, expect
 
+from corrosion.demo import sample_folder
 from tests.api.samples import PLACEMENT, SCALE, picture, survey_file
 from tests.browser.conftest import OpenPage, Service
 
@@ -114,3 +116,23 @@ def test_nothing_marked_is_not_clean(open_page: OpenPage, service: Service) -> N
     empty = service.client.post("/api/surveys/import", json=document).json()["survey"]["id"]
     page = open_page(f"/surveys/{empty}/findings").page
     expect(page.get_by_text("That says nothing about the metal")).to_be_visible()
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_no_column_is_cut_off_unsaid(
+    open_page: OpenPage, browser: Browser, service: Service, units: str
+) -> None:
+    """The demonstration's findings fit a desk's 1440 px; on less the page says that there is more."""
+    document = json.loads((sample_folder() / "survey.json").read_text("utf-8"))
+    made = service.client.post("/api/surveys/import", json=document).json()["survey"]["id"]
+    context = browser.new_context(viewport={"width": 1440, "height": 900}, reduced_motion="reduce")
+    context.add_cookies([{"name": "units", "value": units, "url": service.url}])
+    page = open_page(f"/surveys/{made}/findings?wait=1", context=context).page
+    box = page.locator(".scroll")
+    expect(box).not_to_have_attribute("data-wide", "")
+    assert box.evaluate("box => box.scrollWidth <= box.clientWidth")
+    page.set_viewport_size({"width": 1000, "height": 900})
+    expect(box).to_have_attribute("data-wide", "")
+    cue = box.evaluate("box => getComputedStyle(box, '::before').content")
+    assert "scroll sideways" in cue
+    context.close()

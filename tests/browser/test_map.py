@@ -51,7 +51,7 @@ def click_middle(page: Page) -> None:
     """Click where the whole member's middle is: the view's padding shifts it from the box's middle."""
     box = page.locator("#map").bounding_box()
     assert box is not None
-    page.mouse.click(box["x"] + box["width"] / 2 + 20, box["y"] + box["height"] / 2 - 6)
+    page.mouse.click(box["x"] + box["width"] / 2 + 20, box["y"] + box["height"] / 2)
 
 
 def test_a_click_gives_the_ledger(open_page: OpenPage, survey: str) -> None:
@@ -102,7 +102,7 @@ def test_faces_are_summed_or_shown_alone(open_page: OpenPage, survey: str) -> No
             page.get_by_label(face, exact=True).check(force=True)
         box = page.locator("#map").bounding_box()
         assert box is not None
-        x, y = box["x"] + box["width"] / 2 + 20, box["y"] + box["height"] / 2 - 6
+        x, y = box["x"] + box["width"] / 2 + 20, box["y"] + box["height"] / 2
         page.mouse.move(x - 5, y)
         page.mouse.move(x, y)
         expect(page.locator("#under")).to_contain_text(f"{shown} removed")
@@ -182,9 +182,35 @@ def test_the_map_works_on_a_phone(open_page: OpenPage, survey: str) -> None:
     page = opened(open_page, survey, phone=True)
     box = page.locator("#map").bounding_box()
     assert box is not None
-    page.touchscreen.tap(box["x"] + box["width"] / 2 + 20, box["y"] + box["height"] / 2 - 6)
+    page.touchscreen.tap(box["x"] + box["width"] / 2 + 20, box["y"] + box["height"] / 2)
     expect(page.locator("#spot")).to_contain_text("0.090")
     expect(page.locator("#spot-title")).to_be_in_viewport()
+
+
+def test_map_and_legend_share_a_phones_screen(open_page: OpenPage, survey: str) -> None:
+    """On a phone the whole map and what its colours mean are in sight together, without scrolling."""
+    page = opened(open_page, survey, phone=True)
+    for part in ("#map", "#ramp", "#legend li >> nth=0"):
+        expect(page.locator(part)).to_be_in_viewport(ratio=1)
+
+
+def test_the_legend_names_only_what_is_there(open_page: OpenPage, survey: str) -> None:
+    """Two earlier removals, no pit and no reading: the legend speaks of the first alone."""
+    legend = opened(open_page, survey).locator("#legend")
+    expect(legend).to_contain_text("earlier rework on record")
+    expect(legend).not_to_contain_text(re.compile("pit|thickness reading"))
+    expect(legend).to_contain_text("over the limit")
+
+
+def test_the_reasons_are_in_the_unit_that_is_chosen(open_page: OpenPage, survey: str) -> None:
+    """0.090 mm of 0.102 mm is 0.0035 in of 0.0040 in, in the words of the verdict too."""
+    page = opened(open_page, survey)
+    expect(page.locator("#member-body")).to_contain_text("0.090 mm removed is within the limit of 0.102 mm")
+    page.locator(".display-menu summary").click()
+    page.get_by_role("button", name="inches (in)").click()
+    expect(page.locator("#member-body")).to_contain_text(
+        "0.0035 in removed is within the limit of 0.0040 in"
+    )
 
 
 def test_a_print_is_light_whatever_the_theme(open_page: OpenPage, survey: str) -> None:

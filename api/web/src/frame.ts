@@ -8,6 +8,7 @@ export function frame(): void {
     // At the click, before it opens or closes: "toggle" comes too late for who leaves the page at once.
     hint.querySelector("summary")?.addEventListener("click", () => keepHint(hint.dataset.hint ?? "", !hint.open));
   }
+  cueWide();
   document.addEventListener("click", (event) => {
     for (const menu of document.querySelectorAll<HTMLDetailsElement>("details.menu[open]")) {
       if (!menu.contains(event.target as Node)) menu.open = false;
@@ -20,6 +21,20 @@ export function frame(): void {
       menu.querySelector("summary")?.focus();
     }
   });
+}
+
+/** Say of each table that is wider than its box that there is more to the right. */
+export function cueWide(): void {
+  const look = new ResizeObserver((entries) => {
+    for (const { target } of entries) {
+      const box = target instanceof HTMLTableElement ? target.parentElement : target;
+      box?.toggleAttribute("data-wide", box.scrollWidth > box.clientWidth + 1);
+    }
+  });
+  for (const box of document.querySelectorAll(".scroll")) {
+    look.observe(box);
+    for (const table of box.querySelectorAll(":scope > table")) look.observe(table);
+  }
 }
 
 // The server reads this cookie, so that a closed hint does not flash open while a page loads.
@@ -39,6 +54,7 @@ export async function loadLater(done: () => void = () => undefined): Promise<voi
       if (!answer.ok) throw new Error(String(answer.status));
       const parsed = new DOMParser().parseFromString(await answer.text(), "text/html");
       place.replaceWith(...[...parsed.body.childNodes].map((node) => document.importNode(node, true)));
+      cueWide();
       done();
     } catch {
       const again = make("button", { type: "button" }, "Try again");

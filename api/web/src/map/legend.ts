@@ -41,23 +41,28 @@ function rows(data: MapData, ground: string): [Paint, string][] {
     const seen = share === null || share === undefined ? "nothing of it seen" : `${Math.round(100 * share)} % of it seen`;
     return [on(unseenPattern(face), colour("metal")), `${face} face not seen (${seen})`];
   };
-  return [
-    [on(overPattern()), "over the limit"],
-    [on(closePattern()), "too close to call: measure better"],
-    [on(unknownPattern()), "removed, but no limit is set"],
-    unseen("outer"),
-    unseen("inner"),
-    [symbol("pit"), "pit (loss, not yet removal)"],
-    [symbol("blend-out"), "blend-out"],
-    [symbol("affected"), "affected area"],
-    [symbol("earlier"), "earlier rework on record"],
-    [symbol("reading"), "thickness reading; ! disagrees"],
-    [lines("outer"), "outer face: solid line"],
-    [lines("inner"), "inner face: dashed line"],
-    [dash([2, 5]), "zone with its own limit"],
-    [dash([12, 4]), "station line"],
-    [fastener, "fastener"],
+  const found = (kind: string): boolean => (data.findings ?? []).some((one) => one.kind === kind);
+  const { member } = data;
+  // What a verdict looks like is always said; of the rest only what is on this map.
+  const all: [boolean, [Paint, string]][] = [
+    [true, [on(overPattern()), "over the limit"]],
+    [true, [on(closePattern()), "too close to call: measure better"]],
+    [true, [on(unknownPattern()), "removed, but no limit is set"]],
+    [true, unseen("outer")],
+    [true, unseen("inner")],
+    [found("pit"), [symbol("pit"), "pit (loss, not yet removal)"]],
+    [found("blend-out"), [symbol("blend-out"), "blend-out"]],
+    [found("affected"), [symbol("affected"), "affected area"]],
+    [found("clear"), [symbol("clear"), "looked at, found clear"]],
+    [(data.entries ?? []).some((one) => one.origin === "earlier"), [symbol("earlier"), "earlier rework on record"]],
+    [(data.readings ?? []).length > 0, [symbol("reading"), "thickness reading; ! disagrees"]],
+    [true, [lines("outer"), "outer face: solid line"]],
+    [true, [lines("inner"), "inner face: dashed line"]],
+    [member.limit_zones.length > 0, [dash([2, 5]), "zone with its own limit"]],
+    [member.stations.length > 0, [dash([12, 4]), "station line"]],
+    [member.fasteners.length > 0, [fastener, "fastener"]],
   ];
+  return all.filter(([there]) => there).map(([, row]) => row);
 }
 
 function swatch(width: number, height: number, paint: Paint): HTMLCanvasElement {

@@ -27,11 +27,11 @@ function line(context: CanvasRenderingContext2D, ...points: number[]): void {
   context.stroke();
 }
 
-/** Not seen: thin lines, leaning right for the outer face, left for the inner one. */
+/** Not seen: thin, faint lines, so that what was found stands out; right for the outer face, left for the inner. */
 export function unseenPattern(face: "outer" | "inner"): CanvasPattern {
-  return tile(18, (context, side) => {
+  return tile(24, (context, side) => {
     context.strokeStyle = colour(face);
-    context.globalAlpha = 0.5;
+    context.globalAlpha = 0.3;
     context.lineWidth = 1;
     for (const shift of [-side, 0, side]) {
       if (face === "outer") line(context, shift, side, shift + side, 0);

@@ -22,7 +22,8 @@ import { type Mode, RemovalRaster } from "../map/raster";
 import { addTicks } from "../map/ticks";
 import { convert, fixed, MM_PER, showLength, type Unit } from "../units";
 
-const PADDING = [44, 24, 56, 64];
+// Above: the zoom buttons, and the stations' names below them. Below: the ticks' numbers, and the scale.
+const PADDING = [68, 24, 68, 64];
 const CLOSEST_MM_PER_PX = 0.005;
 const NARROW_PX = 960;
 

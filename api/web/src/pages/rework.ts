@@ -1,6 +1,6 @@
 // Earlier rework, thickness readings and the instruments: list, add, edit, withdraw.
 import { pageData, ProblemError, remove, wordsOf } from "../client";
-import { frame, maybe, need, surveyId } from "../frame";
+import { cueWide, frame, maybe, need, surveyId } from "../frame";
 import { Editor } from "../rework/editor";
 import type { Units } from "../rework/fields";
 import { FootprintForm } from "../rework/footprint";
@@ -101,6 +101,7 @@ async function refresh(words: string): Promise<void> {
     const opened = maybe<HTMLDetailsElement>("#withdrawn")?.open ?? false;
     need("#lists").replaceChildren(...[...parsed.body.childNodes].map((node) => document.importNode(node, true)));
     need<HTMLDetailsElement>("#withdrawn").open = opened;
+    cueWide();
   }
   say(words);
 }
