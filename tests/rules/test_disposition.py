@@ -143,7 +143,7 @@ def test_a_part_is_not_given_up_for_doubt(shop: Workshop) -> None:
 
 
 def test_doubt_alone_is_named(shop: Workshop) -> None:
-    """Planned 0.0795 + 0.008 + 0.020 = 0.1075 is surely beyond 0.1; without the 0.008 it is not: said so."""
+    """Planned 0.0795 + 0.008 + 0.020 = 0.1075 is surely beyond 0.1, without the 0.008 it is not."""
     shop.planning["rule_set"] = "example-limits"
     found = first(shop.pit(depth=0.0795, u=0.004))
     assert found.action is Action.NOT_DETERMINED
