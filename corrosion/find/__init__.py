@@ -13,7 +13,6 @@ from corrosion.find._sheet import find_sheet
 from corrosion.find._ticks import find_ticks
 from corrosion.model import DiscScale, RuleScale, Scale, TargetScale
 from corrosion.photo import Picture
-from corrosion.quantity import FloatArray
 
 __all__ = ["find_reference", "found_words", "needs_finding"]
 
@@ -50,18 +49,14 @@ def find_reference(picture: Picture, scale: Scale, *, place: str = "", mm_per_un
         If the reference is not found.
     """
     if isinstance(scale, RuleScale):
-        return find_ticks(_float(picture.grey), scale, place)
+        return find_ticks(picture.grey.astype(np.float64), scale, place)
     if isinstance(scale, DiscScale) and scale.seed is not None:
-        return find_rim(_float(picture.pixels), scale, place)
+        return find_rim(picture.pixels, scale, place)
     if isinstance(scale, TargetScale) and scale.side is None:
         return _in_unit(find_sheet(picture.grey, scale, place), mm_per_unit)
     if isinstance(scale, TargetScale):
         return find_markers(picture.grey, scale, place)
     return scale
-
-
-def _float(pixels: np.ndarray) -> FloatArray:
-    return pixels.astype(np.float64)
 
 
 def _in_unit(scale: TargetScale, mm_per_unit: float) -> TargetScale:

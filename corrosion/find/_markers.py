@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from corrosion.errors import ScaleError
+from corrosion.find._light import light_of
 from corrosion.model import TargetScale
 from corrosion.opencv import cv2
 from corrosion.quantity import FloatArray
@@ -118,7 +119,8 @@ def find_markers(grey: np.ndarray, scale: TargetScale, place: str) -> TargetScal
         )
     half = scale.side / 2.0
     square = [(-half, -half), (half, -half), (half, half), (-half, half)]
-    corners = np.concatenate([refine_corners(grey, one.corners) for one in good])
+    light = light_of(grey)
+    corners = np.concatenate([refine_corners(light, one.corners) for one in good])
     return scale.model_copy(
         update={
             "image": [(round(float(x), 3), round(float(y), 3)) for x, y in corners],
@@ -127,14 +129,14 @@ def find_markers(grey: np.ndarray, scale: TargetScale, place: str) -> TargetScal
     )
 
 
-def refine_corners(grey: np.ndarray, corners: FloatArray) -> FloatArray:
+def refine_corners(light: np.ndarray, corners: FloatArray) -> FloatArray:
     """Fit a line to each edge of a square marker and intersect neighbours, (4, 2).
 
     A corner seen directly is rounded by blur; along an edge there are dozens of pixels to go by.
     """
     lines = []
     for start, end in zip(corners, np.roll(corners, -1, axis=0), strict=True):
-        line = _edge_line(grey, start, end)
+        line = _edge_line(light, start, end)
         if line is None:
             return corners
         lines.append(line)
@@ -145,7 +147,7 @@ def refine_corners(grey: np.ndarray, corners: FloatArray) -> FloatArray:
 
 
 def _edge_line(
-    grey: np.ndarray, start: FloatArray, end: FloatArray
+    picture: np.ndarray, start: FloatArray, end: FloatArray
 ) -> tuple[FloatArray, FloatArray] | None:
     """Point and unit direction of the dark-to-light edge between two corners."""
     length = float(np.linalg.norm(end - start))
@@ -158,7 +160,7 @@ def _edge_line(
     r = np.arange(-reach, reach + step / 2, step)
     where = (on[:, None] + r[None, :, None] * outwards).astype(np.float32)
     light = cv2.remap(
-        grey.astype(np.float32),
+        picture.astype(np.float32),
         np.ascontiguousarray(where[..., 0]),
         np.ascontiguousarray(where[..., 1]),
         cv2.INTER_CUBIC,

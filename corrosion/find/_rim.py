@@ -15,6 +15,7 @@ from scipy.ndimage import gaussian_filter, maximum_filter1d
 
 from corrosion.errors import ScaleError
 from corrosion.find._consensus import LEAST_RADIUS_PX, agreed_ellipse, mean_radius, plausible
+from corrosion.find._light import light_of
 from corrosion.model import DiscScale
 from corrosion.opencv import cv2
 from corrosion.quantity import FloatArray
@@ -39,6 +40,7 @@ _LEAST_RIM_SHARE = 0.35
 _SAME_EDGE_PX = 0.7
 _LIKE_RIDGE = 0.6
 _BEVEL_PX = 5.0
+_GRAIN_PX = 10.0
 _REACHES_PX = (3.0, 2.0)
 # Standard uncertainty of an edge's place within its own softness (metrology notes: 0.3 of its sigma).
 _BLUR_SHARE = 0.3 / 2.56
@@ -84,12 +86,12 @@ class _Polar:
         return _Polar(np.where(near, 0.0, self.worth), self.seed)
 
 
-def find_rim(pixels: FloatArray, scale: DiscScale, place: str) -> DiscScale:
+def find_rim(pixels: np.ndarray, scale: DiscScale, place: str) -> DiscScale:
     """Find a disc's rim round its seed.
 
     Parameters
     ----------
-    pixels : ndarray of shape (H, W, 3)
+    pixels : ndarray of shape (H, W, 3), uint8
     scale : DiscScale
         With a `seed` inside the disc, anywhere but on its rim.
 
@@ -112,7 +114,7 @@ def find_rim(pixels: FloatArray, scale: DiscScale, place: str) -> DiscScale:
     rough = _search(pixels, seed, shrink)
     if rough is None:
         raise _missed("no disc was found round its seed", place)
-    ellipse, points, edge_px = _refined(pixels, rough, place)
+    ellipse, points, edge_px = _refined(light_of(pixels), rough, place)
     noise = max(_LEAST_SIGMA_PX, ellipse.rms * math.sqrt(correlation_length(ellipse, points)))
     return scale.model_copy(
         update={
@@ -131,9 +133,9 @@ def _missed(what: str, place: str) -> ScaleError:
     )
 
 
-def _search(pixels: FloatArray, seed: FloatArray, shrink: float) -> FloatArray | None:
+def _search(pixels: np.ndarray, seed: FloatArray, shrink: float) -> FloatArray | None:
     """Rough ellipse round the seed, in the full picture's px."""
-    small = pixels
+    small: FloatArray = pixels.astype(np.float64)
     if shrink > 1.0:
         size = (round(pixels.shape[1] / shrink), round(pixels.shape[0] / shrink))
         small = np.asarray(cv2.resize(pixels.astype(np.float32), size, interpolation=cv2.INTER_AREA))
@@ -299,7 +301,9 @@ def _edge_points(pixels: FloatArray, parameters: FloatArray, reach: float) -> _N
     normals = (on - parameters[:2]) @ inverse @ inverse
     normals /= np.linalg.norm(normals, axis=1, keepdims=True)
     step = 0.25
-    r = np.arange(-reach - 1.0, reach + 1.0 + step / 2, step)
+    # Wide enough to see the grain beside the edge, against which an edge has to stand out.
+    wide = max(reach + 1.0, _GRAIN_PX)
+    r = np.arange(-wide, wide + step / 2, step)
     colours = _sample(pixels, on[:, None] + r[None, :, None] * normals[:, None])
     smooth = gaussian_filter(colours, (1.5, 0.6 / step, 0.0))
     change = np.linalg.norm(np.gradient(smooth, step, axis=1), axis=2)
@@ -307,7 +311,9 @@ def _edge_points(pixels: FloatArray, parameters: FloatArray, reach: float) -> _N
     bend = before - 2.0 * here + after
     # An edge is a local peak that stands out of its own profile and of the grain all round.
     peak = (here >= before) & (here > after) & (bend < 0)
-    peak &= here > np.maximum(0.25 * here.max(axis=1, keepdims=True), 2.5 * np.median(change))
+    peak &= np.abs(r[1:-1]) <= reach
+    strongest = np.where(np.abs(r[1:-1]) <= reach, here, 0.0).max(axis=1, keepdims=True)
+    peak &= here > np.maximum(0.25 * strongest, 2.5 * np.median(change))
     safe = np.where(bend < 0, bend, -1.0)
     offsets = np.where(peak, r[1:-1] + 0.5 * (before - after) / safe * step, np.nan)
     widths = np.sqrt(here[peak] / -bend[peak]) * step if peak.any() else np.array([1.0])

@@ -34,7 +34,8 @@ MOST_GAP_RAD = math.pi
 MOST_SIDE_DOUBT = 0.10
 # Where the seen rim lies within the width of its edge, px (a rule of ours; half a pixel each way).
 DEFAULT_EDGE_PX = 0.3
-_LONGEST_FOCAL_MULTIPLE = 10.0
+# Without a calibration or a distance: from the least focal length to assume up to a very long one.
+_FOCAL_MULTIPLES = (1.0, 1.5, 2.25, 4.0, 10.0)
 _DISTANCE_STEPS = 12
 
 
@@ -250,12 +251,11 @@ class _Disc:
         if self.camera.focal_known:
             return known
         if self.camera.distance is None:
-            far = known * [_LONGEST_FOCAL_MULTIPLE, _LONGEST_FOCAL_MULTIPLE, 1.0, 1.0]
-            return np.vstack([known, far])
+            return np.vstack([known * [m, m, 1.0, 1.0] for m in _FOCAL_MULTIPLES])
         stated = self.camera.distance
         found = []
         for pinhole in known:
-            for sign in (-2.0, 2.0):
+            for sign in (-2.0, 0.0, 2.0):
                 distance = max(1e-3, stated.value - self.height + sign * stated.u)
                 found.append(self._at_distance(pinhole, distance, rim, parameters))
         return np.array(found)
