@@ -14,6 +14,9 @@
     |- LayoutError                a member's outline, limit or station does not hold together
     |- PlacementError             a photo cannot be put on the layout
     |- RemovalError               a removal entry that contradicts itself or the member
+    |- RuleSetError               a rule set that cannot be used, or a rule without its source
+    |- RepairError                a reinforcement that cannot be estimated
+    |- MissingLibraryError        a library the project is built on cannot be loaded
     `- StorageError               the service's store (api/ derives from it)
 
 Every error names the value, the place and the way out; `str(error)` is fit for a user.
@@ -97,6 +100,18 @@ class PlacementError(CorrosionError):
 
 class RemovalError(CorrosionError):
     """A removal entry that contradicts itself or the member."""
+
+
+class RuleSetError(CorrosionError):
+    """A rule set that cannot be used: not there, not readable, or a row without its source."""
+
+
+class RepairError(CorrosionError):
+    """A reinforcement that cannot be estimated."""
+
+
+class MissingLibraryError(CorrosionError):
+    """A library the project is built on cannot be loaded."""
 
 
 class StorageError(CorrosionError):

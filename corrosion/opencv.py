@@ -10,17 +10,13 @@ from __future__ import annotations
 import os
 from typing import TYPE_CHECKING
 
-from corrosion.errors import CorrosionError
+from corrosion.errors import MissingLibraryError
 
 DEBIAN_PACKAGES = ("libgl1", "libglib2.0-0", "libxcb1")
 """Debian packages with the shared libraries that the `opencv-python` wheel expects of the system."""
 
 MAX_DECODE_PIXELS = 250_000_000
 """Most pixels OpenCV decodes at all; a second fence behind `corrosion.photo.PhotoLimits`."""
-
-
-class MissingLibraryError(CorrosionError):
-    """A library the project is built on cannot be loaded."""
 
 
 def explain_import_failure(error: ImportError) -> MissingLibraryError:
@@ -65,7 +61,6 @@ else:
 __all__ = [
     "DEBIAN_PACKAGES",
     "MAX_DECODE_PIXELS",
-    "MissingLibraryError",
     "cv2",
     "explain_import_failure",
 ]

@@ -2,7 +2,6 @@
 
 from corrosion.repair.splice import (
     LABEL,
-    RepairError,
     SpliceEstimate,
     counts,
     estimate_splice,
@@ -31,7 +30,6 @@ __all__ = [
     "TABLE_4_11",
     "Fastener",
     "Joint",
-    "RepairError",
     "SpliceEstimate",
     "SpliceTable",
     "count_by_formula",

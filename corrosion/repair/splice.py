@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
-from corrosion.errors import CorrosionError
+from corrosion.errors import RepairError
 from corrosion.repair.splice_tables import (
     MISFITS,
     NOMINAL_IN,
@@ -35,10 +35,6 @@ ROW_SPACING_DIAMETERS = 2.5
 """Between rows (from memory)."""
 MOST_ROWS = 12
 _ROUNDING = 1e-9
-
-
-class RepairError(CorrosionError):
-    """A reinforcement that cannot be estimated."""
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,6 @@ from corrosion.rules.programme import (
 from corrosion.rules.tables import (
     ChosenRules,
     RuleSet,
-    RuleSetError,
     chosen_rules,
     load_rule_set,
     parse_rule_set,
@@ -29,7 +28,6 @@ __all__ = [
     "ProgrammeLevel",
     "RuleAnswer",
     "RuleSet",
-    "RuleSetError",
     "ask_rules",
     "cautions_for",
     "chosen_rules",

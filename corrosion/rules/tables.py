@@ -9,16 +9,12 @@ from importlib import resources
 
 from pydantic import Field, ValidationError
 
-from corrosion.errors import CorrosionError
+from corrosion.errors import RuleSetError
 from corrosion.model.base import Identifier, Part, Text
 from corrosion.model.planning import Label, Planning, RuleRow
 
 _SUFFIX = ".toml"
 _PREFIX = "example-"
-
-
-class RuleSetError(CorrosionError):
-    """A rule set that cannot be used: not there, not readable, or a row without its source."""
 
 
 class RuleSet(Part):

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from corrosion.errors import RepairError
 from corrosion.repair import (
     LABEL,
     TABLE_4_9,
@@ -16,7 +17,6 @@ from corrosion.repair import (
     TABLE_4_11,
     Fastener,
     Joint,
-    RepairError,
     SpliceEstimate,
     SpliceTable,
     estimate_splice,

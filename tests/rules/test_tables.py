@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from corrosion.errors import RuleSetError
 from corrosion.model.planning import Action, Planning, RuleQuantity
 from corrosion.rules import (
     Fact,
-    RuleSetError,
     ask_rules,
     chosen_rules,
     load_rule_set,
