@@ -18,8 +18,9 @@ from api.exchange import Exchange
 from api.files import PictureFiles
 from api.pages import install_pages
 from api.photos import PhotoReader
+from api.planning import Planner
 from api.results import Results
-from api.routes import photos, readings, removals, results, structures, suggest, surveys, system
+from api.routes import photos, planning, readings, removals, results, structures, suggest, surveys, system
 from api.security import BodyLimit, HostCheck, SecurityHeaders, refuse_cross_site
 from api.services import Services
 from api.settings import Settings
@@ -50,9 +51,10 @@ TAGS = [
     {"name": "removals", "description": "Metal taken off, by record, measurement or plan."},
     {"name": "readings", "description": "Remaining thickness, ultrasonic or calliper."},
     {"name": "results", "description": "Measures with their uncertainty, sums, verdicts, maps."},
+    {"name": "planning", "description": "Blend plans, dispositions, repair or replace, bench cards."},
     {"name": "system", "description": "Health, the survey file's schema, kinds of problem."},
 ]
-ROUTERS = (structures, surveys, photos, suggest, removals, readings, results, system)
+ROUTERS = (structures, surveys, photos, suggest, removals, readings, results, planning, system)
 
 
 def create_app(settings: Settings) -> FastAPI:
@@ -122,6 +124,7 @@ def build_context(settings: Settings) -> Context:
         logger.info("removed %d files that broken-off uploads left behind", abandoned)
     reader = PhotoReader(max_bytes=settings.max_file_bytes, max_megapixels=settings.max_megapixels)
     exchange = Exchange(database)
+    computed = Results(database, exchange)
     return Context(
         settings=settings,
         database=database,
@@ -129,7 +132,8 @@ def build_context(settings: Settings) -> Context:
         services=Services(database),
         uploads=Uploads(database, files, reader),
         exchange=exchange,
-        results=Results(database, exchange),
+        results=computed,
+        planner=Planner(database, exchange, computed),
         executor=ThreadPoolExecutor(settings.workers, thread_name_prefix="photo"),
     )
 

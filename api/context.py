@@ -13,6 +13,7 @@ from api.database import Database
 from api.errors import RequestError, VersionMissingError
 from api.exchange import Exchange
 from api.files import PictureFiles
+from api.planning import Planner
 from api.results import Results
 from api.services import Page, Services
 from api.settings import Settings
@@ -30,6 +31,7 @@ class Context:
     uploads: Uploads
     exchange: Exchange
     results: Results
+    planner: Planner
     executor: Executor
 
 

@@ -11,13 +11,25 @@ from api import repository as repo
 from api.database import Database
 from api.errors import ConflictError
 from api.services import SurveyView, new_structure
-from api.tables import Document, PhotoRow, PictureRow, ReadingRow, RemovalRow, StructureRow, SurveyRow
+from api.tables import (
+    ChoiceRow,
+    Document,
+    PhotoRow,
+    PictureRow,
+    ReadingRow,
+    RemovalRow,
+    StructureRow,
+    SurveyRow,
+)
 from corrosion.model import SurveyFile, parse_survey
+from corrosion.model.planning import Planning
 
 State = tuple[str, int, int]
 """Survey, its revision, its structure's version: changes whenever anything results rest on changes."""
 
 HEAD_FIELDS = ("display_units", "survey", "settings", "instruments", "lenses")
+CHOICES = ("planning", "decision")
+"""Parts of a survey file that have a row, and so a version, of their own."""
 
 
 @dataclass(frozen=True)
@@ -155,6 +167,10 @@ def _add_parts(session: Session, survey_id: str, file: SurveyFile) -> None:
         session.add(
             ReadingRow(survey_id=survey_id, key=reading.id, position=place, document=repo.dump(reading))
         )
+    for part, chosen in zip(CHOICES, (file.planning, file.decision), strict=True):
+        if chosen not in (None, Planning()):
+            document = {part: repo.dump(chosen)}
+            session.add(ChoiceRow(survey_id=survey_id, part=part, document=document))
 
 
 def _state_hashes(file: SurveyFile, stored: dict[str, PictureRow]) -> SurveyFile:

@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 
 from api.errors import ConflictError, Fault, InvalidError, NotFoundError, StaleError, WithdrawnError
 from api.tables import (
+    ChoiceRow,
     Document,
     PhotoRow,
     PictureRow,
@@ -309,6 +310,11 @@ def pictures_of(session: Session, photos: Sequence[PhotoRow]) -> dict[str, Pictu
     return {row.sha256: row for row in session.scalars(statement)}
 
 
+def choices_of(session: Session, *surveys: str) -> list[ChoiceRow]:
+    """Return what some surveys have chosen of planning and decision; a survey may have neither."""
+    return list(session.scalars(select(ChoiceRow).where(ChoiceRow.survey_id.in_(surveys))))
+
+
 def photo_file(session: Session, survey: SurveyRow, photo: PhotoRow) -> SurveyFile:
     """Put a survey together with one photo alone, for measuring it."""
     structure = find(session, StructureRow, survey.structure_id)
@@ -330,6 +336,7 @@ def survey_file(session: Session, survey: SurveyRow) -> SurveyFile:
             "thickness_readings": [row.document for row in parts(session, ReadingRow, survey.id)],
         }
         | survey.document
+        | {part: body for row in choices_of(session, survey.id) for part, body in row.document.items()}
     )
 
 

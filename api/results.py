@@ -159,6 +159,12 @@ class Results:
                 return kept
         return self._compute(self._exchange.export(survey_id))
 
+    def of(self, export: Export) -> Kept:
+        """Assess a survey that was read already, unless that state of it is kept."""
+        with self._lock:
+            kept = self._kept.get(export.state)
+        return kept or self._compute(export)
+
     def _compute(self, export: Export) -> Kept:
         done = Kept(assess(export.file, sizes=export.sizes), export.file.units)
         with self._lock:

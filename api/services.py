@@ -316,6 +316,10 @@ def _keep_used_members(session: Session, surveys: list[str], structure: Structur
     for table in repo.PART_TABLES:
         lost = repo.used_by_parts(session, surveys, "member", table) - there
         _refuse_lost(lost, "member", table.__tablename__)
+    choices = repo.choices_of(session, *surveys)
+    plannings = [row.document.get("planning", {}) for row in choices]
+    named = {str(fact["member"]) for planning in plannings for fact in planning.get("facts", [])}
+    _refuse_lost(named - there, "member", "planning facts")
 
 
 def _refuse_lost(lost: set[str], noun: str, users: str) -> None:

@@ -154,3 +154,32 @@ class ReadingRow(SurveyPart, Base):
     __tablename__ = "readings"
     __table_args__ = (_one_standing("uq_readings_standing_key"),)
     survey_id: Mapped[str] = mapped_column(ForeignKey("surveys.id"))
+
+
+class ChoiceRow(Versioned, Base):
+    """One of a survey's two sets of choices: the survey file's `planning` or its `decision`.
+
+    Each has its own version, so that the planner's edits and those of the survey's head do not meet. The
+    document is ``{part: ...}``, as the survey file has it; a survey without a row has not chosen yet.
+    """
+
+    __tablename__ = "choices"
+    __table_args__ = (Index("uq_choices_survey_part", "survey_id", "part", unique=True),)
+    survey_id: Mapped[str] = mapped_column(ForeignKey("surveys.id"))
+    part: Mapped[str] = mapped_column(String(20))
+
+
+class TickRow(Base):
+    """One line of a bench card's log: who did what, and when. Lines are added, never changed.
+
+    `card` and `fingerprint` say which card it was on and what that card asked for then.
+    """
+
+    __tablename__ = "ticks"
+    __table_args__ = (Index(None, "survey_id", "card"),)
+    id: Mapped[str] = mapped_column(String(32), primary_key=True, default=new_id)
+    survey_id: Mapped[str] = mapped_column(ForeignKey("surveys.id"))
+    card: Mapped[str] = mapped_column(String(80))
+    fingerprint: Mapped[str] = mapped_column(String(64))
+    created: Mapped[datetime] = mapped_column(default=now)
+    document: Mapped[Document]
