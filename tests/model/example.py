@@ -74,7 +74,7 @@ def full_survey() -> dict[str, Any]:
                 "note": "8 views",
             }
         ],
-        "photos": [_flashlight(), _borescope(), _card_corners()],
+        "photos": [_flashlight(), _borescope(), _card_corners(), *_found_references()],
         "removals": [
             _removal("R1", {"type": "Circle", "center": [10.0, 5.0], "radius": 0.5}),
             _removal("R2", {"type": "Polygon", "coordinates": [SQUARE]}),
@@ -302,3 +302,41 @@ def _card_corners() -> dict[str, Any]:
         "file": "photos/f3.jpg",
         "scale": {"kind": "card", "edges": edges, "size": [3.0, 2.0], "u_size": 0.002},
     }
+
+
+def _found_references() -> list[dict[str, Any]]:
+    """Photos whose scale reference the tool finds by itself, as they are after that."""
+    square = [[100.0, 100.0], [160.0, 101.0], [161.0, 160.0], [99.0, 161.0]]
+    plane = [[-0.25, -0.25], [0.25, -0.25], [0.25, 0.25], [-0.25, 0.25]]
+    points = {"kind": "target", "image": square, "plane": plane}
+    printed = {"sheet": "sticker-24", "check_bar": {"x": 3.94, "y": 3.93, "u": 0.004}}
+    marker = {"side": 0.5, "u_side": 0.001, "dictionary": "4x4_50", "marker": 3}
+    disc = {
+        "kind": "disc",
+        "seed": [400.0, 300.0],
+        "diameter": 0.75,
+        "u_diameter": 0.002,
+        "image": square,
+        "u_edge_px": 0.4,
+        "far": [400.0, 20.0],
+        "max_tilt_deg": 20.0,
+    }
+    rule = {
+        "kind": "rule",
+        "image": [[50.0, 60.0], [1500.0, 70.0]],
+        "tick": 0.03125,
+        "labels": [1.0, 4.0],
+        "u_scale": 0.0005,
+        "ticks": [{"number": 4, "points": [[50.0, 60.0], [50.1, 66.0]]}],
+    }
+    scales = (
+        points | printed,
+        points | marker,
+        disc,
+        {"kind": "disc", "coin": "US quarter", "seed": [1.0, 2.0]},
+        rule,
+    )
+    return [
+        {"id": f"r{number}", "file": f"photos/r{number}.jpg", "scale": scale}
+        for number, scale in enumerate(scales)
+    ]
