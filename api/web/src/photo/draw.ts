@@ -17,7 +17,7 @@ import {
 } from "../geometry";
 import type { Canvas } from "./canvas";
 import { Freehand } from "./freehand";
-import { scaleKind } from "./scales";
+import { scaleKind, wayNamed } from "./scales";
 import type { Store, Tool } from "./store";
 import { lineStyles, LOOKS, pointStyles, REFERENCE_COLOR } from "./styles";
 
@@ -44,7 +44,7 @@ export class DrawTool {
   private readonly sketch = new VectorSource();
   private readonly freehand: Freehand;
   /** Set by the page. */
-  onReference: (kind: string, points: Px[]) => void = () => undefined;
+  onReference: (tool: Extract<Tool, { name: "reference" }>, points: Px[]) => void = () => undefined;
   onPair: (point: Px) => void = () => undefined;
   onProgress: () => void = () => undefined;
   say: (words: string) => void = () => undefined;
@@ -147,7 +147,7 @@ export class DrawTool {
     if (!plan || this.points.length < plan.least) return;
     const points = this.points;
     if (tool.name === "draw") this.finishMark(tool, points);
-    else if (tool.name === "reference") this.onReference(tool.kind, points);
+    else if (tool.name === "reference") this.onReference(tool, points);
     else if (tool.name === "pair" && points[0]) {
       this.points = [];
       this.redraw();
@@ -246,9 +246,8 @@ function planOf(tool: Tool): Plan | null {
     return { least: 1, most: 1, color: "#ffffff", ring: false, steps: ["Click a point on the photo that you can find on the layout."] };
   }
   if (tool.name === "reference") {
-    const kind = scaleKind(tool.kind);
-    if (!kind) return null;
-    return { ...kind, color: REFERENCE_COLOR, ring: kind.drawn === "ring" };
+    const way = wayNamed(scaleKind(tool.kind), tool.way);
+    return way ? { ...way, color: REFERENCE_COLOR, ring: way.drawn === "ring" } : null;
   }
   const { color } = LOOKS[tool.kind];
   if (tool.shape === "ellipse") {

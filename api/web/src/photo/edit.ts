@@ -14,6 +14,7 @@ import { crossesItself, distance, ellipseOutline, moveHandle, type Ellipse, type
 import type { Canvas } from "./canvas";
 import type { Layers } from "./layers";
 import { asEllipse, fromGeometry, handlesOf, shifted, toGeometry } from "./shapes";
+import { handlesOf as referenceHandles } from "./scales";
 import type { Store } from "./store";
 import { CORNER_RADIUS, handleImage, LOOKS } from "./styles";
 import type { Mark, Shape } from "./types";
@@ -148,7 +149,8 @@ export class Editor {
     });
     const before = features.map((f) => (f.getGeometry() as Point).getCoordinates().join());
     modify.on("modifyend", () => {
-      const old = this.store.panel === "scale" ? this.store.doc.scale?.image : this.store.doc.placement?.image;
+      const { scale, placement } = this.store.doc;
+      const old = this.store.panel === "scale" ? referenceHandles(scale) : placement?.image;
       const points = features.map((f, i) => {
         const at = (f.getGeometry() as Point).getCoordinates();
         // Points that were not touched keep their exact numbers.

@@ -7,10 +7,11 @@ import VectorSource from "ol/source/Vector";
 import Style from "ol/style/Style";
 import type { Px } from "../geometry";
 import type { Canvas } from "./canvas";
-import { imageOf, scaleKind } from "./scales";
+import type { ScaleFinder } from "./finder";
+import { foundLines, handlesOf, wayOf } from "./scales";
 import { toGeometry } from "./shapes";
 import type { Store } from "./store";
-import { lineStyles, markStyles, pointStyles, REFERENCE_COLOR } from "./styles";
+import { dotStyles, FOUND_COLOR, lineStyles, markStyles, pointStyles, REFERENCE_COLOR } from "./styles";
 import type { Mark } from "./types";
 
 export const PAIR_COLOR = "#ffffff";
@@ -24,6 +25,7 @@ export class Layers {
   constructor(
     private readonly canvas: Canvas,
     private readonly store: Store,
+    private readonly finder: ScaleFinder,
   ) {
     const shared = { updateWhileAnimating: true, updateWhileInteracting: true };
     canvas.map.addLayer(
@@ -33,7 +35,7 @@ export class Layers {
     store.onChange((change) => {
       if (change === "doc") this.syncMarks();
       if (change === "selection" || change === "tool") this.marks.changed();
-      if (change === "doc" || change === "panel" || change === "tool") this.syncReference();
+      if (change === "doc" || change === "panel" || change === "tool" || change === "found") this.syncReference();
     });
     this.syncMarks();
     this.syncReference();
@@ -86,18 +88,32 @@ export class Layers {
 
   private drawScale(): void {
     const { scale } = this.store.doc;
+    const { found } = this.finder;
+    if (found && this.store.panel === "scale") this.drawFound(foundLines(found.scale), FOUND_COLOR);
     if (!scale) return;
-    const kind = scaleKind(scale.kind);
-    const points = imageOf(scale);
-    if (kind?.drawn !== "points" && points.length > 1) {
-      this.line(kind?.drawn === "ring" && points[0] ? [...points, points[0]] : points);
-    }
-    for (const edge of (scale["edges"] as Px[][] | null | undefined) ?? []) this.line(edge);
+    if (!found) this.drawFound(foundLines(scale), REFERENCE_COLOR);
+    const points = handlesOf(scale);
+    const drawn = wayOf(scale)?.drawn;
+    if (drawn === "line" && points.length > 1) this.line(points);
+    if (drawn === "ring" && points[0]) this.line([...points, points[0]]);
+    if (drawn === "edges") for (let i = 0; i + 1 < points.length; i += 2) this.line(points.slice(i, i + 2));
     const editable = this.store.panel === "scale";
     points.forEach((p, i) => {
       const feature = this.point(p, REFERENCE_COLOR, editable ? String(i + 1) : "", editable);
       if (editable) this.referencePoints.push(feature);
     });
+  }
+
+  /** What the program found: ticks as lines, single points as dots. */
+  private drawFound(lines: readonly Px[][], color: string): void {
+    for (const line of lines) {
+      if (line.length > 1) this.line(line, color);
+      else if (line[0]) {
+        const dot = new Feature(new Point(this.canvas.toView(line[0])));
+        dot.setStyle(dotStyles(color));
+        this.reference.addFeature(dot);
+      }
+    }
   }
 
   private drawPairs(): void {
@@ -106,9 +122,9 @@ export class Layers {
     });
   }
 
-  private line(points: readonly Px[]): void {
+  private line(points: readonly Px[], color = REFERENCE_COLOR): void {
     const feature = new Feature(new LineString(points.map((p) => this.canvas.toView(p))));
-    feature.setStyle(lineStyles(REFERENCE_COLOR));
+    feature.setStyle(lineStyles(color, color === FOUND_COLOR ? 1.5 : 2));
     this.reference.addFeature(feature);
   }
 

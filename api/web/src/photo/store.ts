@@ -5,13 +5,13 @@ import type { Doc, Mark, MarkKind, Placement, ScaleRef } from "./types";
 
 export type ShapeTool = "polygon" | "ellipse" | "freehand";
 export type Panel = "scale" | "marks" | "place";
-export type Change = "doc" | "selection" | "tool" | "panel" | "measures" | "sync";
+export type Change = "doc" | "selection" | "tool" | "panel" | "measures" | "sync" | "found";
 
 /** What a click on the picture does. */
 export type Tool =
   | { name: "look" }
   | { name: "draw"; kind: MarkKind; shape: ShapeTool }
-  | { name: "reference"; kind: string }
+  | { name: "reference"; kind: string; way: string }
   | { name: "pair" };
 
 const LETTERS: Record<MarkKind, string> = { pit: "P", "blend-out": "B", affected: "A", clear: "C" };

@@ -25,6 +25,8 @@ export const LOOKS: Record<MarkKind, Look> = {
   clear: { color: "#3ddc97", dash: [14, 5, 3, 5], words: "Clear area", letter: "C" },
 };
 export const REFERENCE_COLOR = "#f5ee6b";
+/** What the program found and nobody has taken yet. */
+export const FOUND_COLOR = "#ffffff";
 const FONT = '600 14px system-ui, "Segoe UI", "Noto Sans", "DejaVu Sans", sans-serif';
 const DARK = "rgba(8, 14, 20, 0.85)";
 const HANDLE_RADIUS = 8;
@@ -79,6 +81,13 @@ export const handleImage = (color: string, radius = HANDLE_RADIUS): CircleStyle 
 
 const crossImage = (color: string, width: number): RegularShape =>
   new RegularShape({ points: 4, radius: 9, radius2: 0, angle: 0, stroke: new Stroke({ color, width }) });
+
+/** One of many small points. */
+export const dotStyles = (color: string): Style =>
+  new Style({
+    image: new CircleStyle({ radius: 2.5, fill: new Fill({ color }), stroke: new Stroke({ color: DARK, width: 1 }) }),
+    zIndex: 32,
+  });
 
 /** A numbered point: a thin cross in a ring. */
 export function pointStyles(color: string, text: string): Style[] {

@@ -50,6 +50,21 @@ export interface ScaleRef {
   [field: string]: unknown;
 }
 
+/** A reference as the service found it; not stored yet. */
+export interface FoundScale {
+  scale: ScaleRef;
+  found: string;
+  points: Px[];
+}
+
+/** What a scale reference may be named by. */
+export interface ReferenceSizes {
+  coins: { name: string; diameter_mm: number; thickness_mm: number; source: string }[];
+  sheets: { name: string; title: string }[];
+  check_bar_mm: number;
+  dictionaries: string[];
+}
+
 export interface Placement {
   image: Px[];
   layout: Px[];

@@ -16,7 +16,9 @@ import { Layers } from "./layers";
 import { LayoutView } from "./layout-view";
 import { marksPanel } from "./panel-marks";
 import { Measures } from "./measures";
-import { newScale, scalePanel } from "./panel-scale";
+import { ScaleFinder } from "./finder";
+import { scalePanel } from "./panel-scale";
+import { newScale, withHandles } from "./scales";
 import { Notices } from "./notices";
 import { outlineOf, shifted } from "./shapes";
 import type { Panel, Store } from "./store";
@@ -31,6 +33,7 @@ export class Workbench {
   private readonly recordId: string;
   private readonly units: Units;
   private readonly canvas: Canvas;
+  private readonly finder: ScaleFinder;
   private readonly layers: Layers;
   private readonly draw: DrawTool;
   private readonly editor: Editor;
@@ -55,7 +58,8 @@ export class Workbench {
     this.units = { doc: survey.units, shown: chosenUnit(survey.display_units ?? survey.units) };
     store.panel = record.photo.scale ? "marks" : "scale";
     this.canvas = new Canvas(byId("canvas"), picture.width, picture.height, picture);
-    this.layers = new Layers(this.canvas, store);
+    this.finder = new ScaleFinder(`/api/photos/${record.id}/find-scale`, store);
+    this.layers = new Layers(this.canvas, store, this.finder);
     this.draw = new DrawTool(this.canvas, store);
     this.editor = new Editor(this.canvas, store, this.layers);
     this.glass = new Glass(this.canvas, byId<HTMLCanvasElement>("glass"));
@@ -84,6 +88,7 @@ export class Workbench {
     };
     this.sync.ask = (conflicts) => askConflicts(conflicts, this.units);
     this.measures.onChange = this.render;
+    this.finder.onChange = this.render;
     this.store.onChange((change) => {
       if (change === "tool" || change === "doc" || change === "panel") this.renderLayout();
       if (change === "tool" && this.draw.active) this.toStage();
@@ -128,8 +133,8 @@ export class Workbench {
       keepSketch(this.recordId, draw.points.length > 0 ? { tool: store.tool, points: draw.points } : null);
       this.renderBar();
     };
-    draw.onReference = (kind, points) => {
-      store.setScale(newScale(kind, points, store.doc.scale), "set the scale reference");
+    draw.onReference = (tool, points) => {
+      store.setScale(newScale(tool.kind, tool.way, points, store.doc.scale), "set the scale reference");
       store.setTool({ name: "look" });
       window.setTimeout(() => this.focusFirstEmpty(), 30);
     };
@@ -139,7 +144,7 @@ export class Workbench {
     };
     editor.onReference = (points) => {
       const { scale, placement } = store.doc;
-      if (store.panel === "scale" && scale) store.setScale({ ...scale, image: points }, "move a reference point");
+      if (store.panel === "scale" && scale) store.setScale(withHandles(scale, points), "move a reference point");
       else if (store.panel === "place" && placement) {
         store.setPlacement({ ...placement, image: points }, "move a point pair");
       }
@@ -326,7 +331,7 @@ export class Workbench {
       photo: () => this.photo,
       onTag: (changes: Record<string, unknown>) => void this.tag(changes),
     };
-    if (store.panel === "scale") fill(panel, ...scalePanel(context));
+    if (store.panel === "scale") fill(panel, ...scalePanel({ ...context, finder: this.finder }));
     else if (store.panel === "marks") {
       fill(
         panel,
