@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
+import plans
 import structure
 from pictures import SHOTS, Shot
 
@@ -234,8 +235,10 @@ def main() -> None:
     document = structure.HEAD | {
         "lenses": [lens()],
         "photos": [photo_of(s) for s in SHOTS],
-        "removals": structure.REMOVALS,
+        "removals": [*structure.REMOVALS, plans.PLANNED],
         "thickness_readings": structure.THICKNESS,
+        "planning": plans.PLANNING,
+        "decision": plans.DECISION,
     }
     (HERE / "survey.json").write_text(json.dumps(document, indent=1) + "\n", encoding="utf-8")
 
