@@ -1,0 +1,151 @@
+// What can be tried on the planning pages, where it is kept, and under which version.
+import { edit, read } from "../client";
+import { maybe } from "../frame";
+import type { Units } from "../rework/fields";
+import { DocForm, type Json, linkRatio } from "./docform";
+
+/** One document that a form on the page shows. */
+export interface Part {
+  /** Its name in a trial's body, and in words. */
+  name: "planning" | "decision" | "limits";
+  words: string;
+  form: DocForm;
+  load(): Promise<void>;
+  /** Show again what was loaded. */
+  reset(): void;
+  /** What the form holds, for a trial; a FieldError where it cannot be taken. */
+  trial(): unknown;
+  keep(): Promise<void>;
+  /** Both sides of a conflict, for showing; `take` makes the next keep follow the latest version. */
+  compare(): Promise<{ mine: Json; theirs: Json; take: (which: "mine" | "theirs") => void }>;
+}
+
+interface Form {
+  toForm(body: Json): Json;
+  toBody(values: Json, body: Json): Json;
+  toTrial(values: Json): unknown;
+  toCompare(body: Json): Json;
+}
+
+class Kept implements Part {
+  private body: Json = {};
+  private etag = "";
+
+  constructor(
+    readonly name: Part["name"],
+    readonly words: string,
+    readonly form: DocForm,
+    private readonly address: string,
+    private readonly shape: Form & { unwrap: (record: Json) => Json },
+    private readonly filled: () => void = () => undefined,
+  ) {}
+
+  async load(): Promise<void> {
+    const { body, etag } = await read<Json>(this.address);
+    this.take(this.shape.unwrap(body), etag);
+    this.reset();
+  }
+
+  reset(): void {
+    this.form.fill(this.shape.toForm(this.body));
+    this.filled();
+  }
+
+  trial(): unknown {
+    return this.shape.toTrial(this.form.read());
+  }
+
+  async keep(): Promise<void> {
+    const { body, etag } = await edit<Json>("PUT", this.address, this.etag, this.mine());
+    this.take(this.shape.unwrap(body), etag);
+  }
+
+  async compare(): ReturnType<Part["compare"]> {
+    const { body, etag } = await read<Json>(this.address);
+    const theirs = this.shape.unwrap(body);
+    const mine = this.mine();
+    return {
+      mine: this.shape.toCompare(mine),
+      theirs: this.shape.toCompare(theirs),
+      take: (which) => {
+        this.take(theirs, etag);
+        if (which === "theirs") this.reset();
+      },
+    };
+  }
+
+  private mine(): Json {
+    return this.shape.toBody(this.form.read(), this.body);
+  }
+
+  private take(body: Json, etag: string): void {
+    this.body = body;
+    this.etag = etag;
+  }
+}
+
+function formOf(id: string, units: Units): DocForm | null {
+  const form = maybe<HTMLFormElement>(id);
+  return form && new DocForm(form, units);
+}
+
+/** The survey's planning; fields that the page does not show are carried along. */
+export function planningPart(survey: string, units: Units): Part | null {
+  const form = formOf("#planning-form", units);
+  if (!form) return null;
+  const linked = linkRatio(form.form);
+  return new Kept("planning", "what the plan rests on", form, `/api/surveys/${survey}/planning`, {
+    unwrap: (record) => record["planning"] as Json,
+    toForm: (body) => body,
+    toBody: (values) => values,
+    toTrial: (values) => values,
+    toCompare: (body) => body,
+  }, linked);
+}
+
+/** The survey's decision. Blank rates mean that nothing is decided yet. */
+export function decisionPart(survey: string, units: Units): Part | null {
+  const form = formOf("#decision-form", units);
+  if (!form) return null;
+  return new Kept("decision", "hours and prices", form, `/api/surveys/${survey}/decision`, {
+    unwrap: (record) => (record["decision"] ?? {}) as Json,
+    toForm: (body) => body,
+    toBody: (values) => values,
+    toTrial: (values) => values,
+    toCompare: (body) => body,
+  });
+}
+
+interface Limited {
+  member: string;
+  fraction?: number | null;
+  depth?: number | null;
+  source?: string;
+}
+
+type Member = Json & { id: string; limit?: Json | null };
+
+/** The members' limits, which are part of the structure. */
+export function limitsPart(structure: string, units: Units): Part | null {
+  const form = formOf("#limits-form", units);
+  if (!form) return null;
+  const members = (body: Json): Member[] => (body["structure"] as { members: Member[] }).members;
+  const limits = (values: Json): [string, Json | null][] =>
+    (values["limits"] as Limited[]).map((one) => [one.member, limitOf(one)]);
+  return new Kept("limits", "the blend limits", form, `/api/structures/${structure}`, {
+    unwrap: (record) => ({ units: record["units"], structure: record["structure"] }),
+    toForm: (body) => ({ limits: members(body).map((one) => ({ member: one.id, ...one.limit })) }),
+    toBody: (values, body) => {
+      const mine = new Map(limits(values));
+      const limited = members(body).map((one) => ({ ...one, limit: mine.has(one.id) ? mine.get(one.id) : one.limit }));
+      return { ...body, structure: { ...(body["structure"] as Json), members: limited } };
+    },
+    toTrial: (values) => Object.fromEntries(limits(values)),
+    toCompare: (body) => Object.fromEntries(members(body).map((one) => [one.id, one.limit ?? "no limit"])),
+  });
+}
+
+function limitOf({ member: _member, ...limit }: Limited): Json | null {
+  const stated = Object.entries(limit).filter(([, value]) => value !== undefined && value !== null && value !== "");
+  return stated.length === 0 ? null : Object.fromEntries(stated);
+}
