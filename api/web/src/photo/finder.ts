@@ -13,6 +13,8 @@ export class ScaleFinder {
   private turn = 0;
   /** Set by the page. */
   onChange: () => void = () => undefined;
+  /** Set by the page: an answer is there. */
+  onAnswer: () => void = () => undefined;
 
   constructor(
     private readonly url: string,
@@ -48,6 +50,7 @@ export class ScaleFinder {
     } catch (error) {
       if (turn === this.turn) this.set({ busy: false, missed: wordsOf(error), found: null });
     }
+    if (turn === this.turn) this.onAnswer();
   }
 
   use(): void {

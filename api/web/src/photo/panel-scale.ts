@@ -153,7 +153,8 @@ function scaleFields(context: ScaleContext, scale: ScaleRef, kind: ScaleKind): H
       .filter((one) => Boolean(one.more) === more)
       .map((one) => scaleField(context, scale, one));
   const raised = h("details", { class: "about" }, h("summary", {}, "It does not lie flush, and other details"), ...made(true), distanceField(context));
-  raised.open = Boolean(scale["height"] || scale["u_height"] || raisedOpen);
+  // A coin stands up by its thickness: its distance matters as if a height were entered.
+  raised.open = Boolean(scale["height"] || scale["u_height"] || scale["coin"] || raisedOpen);
   raised.addEventListener("toggle", () => (raisedOpen = raised.open));
   return h("div", { class: "stack" }, ...made(false), raised);
 }

@@ -28,6 +28,13 @@ import type { Member, PhotoPart, PhotoRecord, StructureRecord, SurveyRecord } fr
 // A copy is put this far off, so that it is seen.
 const COPY_SHIFT_CSS_PX = 24;
 
+/** The button that had the focus went while it worked: go on with the one that takes its place. */
+function refocus(selector: string): void {
+  window.setTimeout(() => {
+    if (document.activeElement === document.body) byId("panel").querySelector<HTMLElement>(selector)?.focus();
+  }, 30);
+}
+
 export class Workbench {
   private photo: PhotoPart;
   private readonly recordId: string;
@@ -89,6 +96,7 @@ export class Workbench {
     this.sync.ask = (conflicts) => askConflicts(conflicts, this.units);
     this.measures.onChange = this.render;
     this.finder.onChange = this.render;
+    this.finder.onAnswer = () => refocus('[data-key="find-use"], [data-key="find-scale"]');
     this.store.onChange((change) => {
       if (change === "tool" || change === "doc" || change === "panel") this.renderLayout();
       if (change === "tool" && this.draw.active) this.toStage();
