@@ -1,0 +1,170 @@
+"""One sweep proposes all pits of a region."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import shapely
+
+from corrosion.errors import MarkError
+from corrosion.opencv import cv2
+from corrosion.suggest._blobs import spots
+from corrosion.suggest._candidates import Candidate, nested_outlines
+from corrosion.suggest._features import FloatArray, UInt8Array, checked_picture, features_of
+from corrosion.suggest._pit import finished
+from corrosion.suggest._suggestion import Suggestion, check_sizes
+from corrosion.suggest._weights import acceptance, ranking
+
+WORKING_PX = 12.0
+"""Size across, in the reduced picture, of the smallest pit looked for: enough to tell rough from smooth."""
+LEAST_SCORE = 0.8
+MOST_OVERLAP = 0.2
+"""Share of the smaller of two outlines inside the other above which the weaker is dropped."""
+
+
+def sweep_pits(
+    picture: UInt8Array,
+    region: Sequence[tuple[float, float]] | FloatArray | None = None,
+    *,
+    smallest_px: float | None = None,
+    largest_px: float | None = None,
+    leave_out: Sequence[FloatArray] = (),
+    least_score: float = LEAST_SCORE,
+) -> list[Suggestion]:
+    """Propose the pits of a picture or of a region of it.
+
+    Spots that differ from their surroundings are outlined as by a click, judged by the evidence for a
+    pit, and the accepted ones set finely at full resolution. What it cannot tell: a pit fully covered by
+    product, a pit from a rough-floored chip, pits finer than about 12 px.
+
+    Parameters
+    ----------
+    picture : ndarray of shape (H, W) or (H, W, 3), uint8
+        Grey or RGB, upright.
+    region : sequence of (x, y), optional
+        Corners of a polygon in px; the whole picture by default. A pit counts where its middle lies.
+    smallest_px, largest_px : float, optional
+        Sizes across. By default 1/130 of the longer side, not under 12 px, and an eighth of the shorter.
+    leave_out : sequence of ndarray of shape (n, 2)
+        Polygons known to be no metal: rule, card, target. Text on them looks like pits to any program.
+    least_score : float
+        Suggestions of a lower score are not given.
+
+    Returns
+    -------
+    list of Suggestion
+        Best first.
+
+    Raises
+    ------
+    MarkError
+        If the region encloses nothing of the picture or the sizes make no sense.
+    """
+    pixels = checked_picture(picture)
+    height, width = pixels.shape[:2]
+    smallest = max(12.0, max(height, width) / 130) if smallest_px is None else smallest_px
+    largest = max(3 * smallest, min(height, width) / 8) if largest_px is None else largest_px
+    check_sizes(smallest, largest)
+    area = _searched(pixels.shape, region, leave_out)
+    factor = max(1, math.floor(smallest / WORKING_PX))
+    chosen = _search(pixels, area, factor, (smallest / 2, largest / 2), least_score)
+    done = [_at_full_size(pixels, candidate, factor) for candidate in chosen]
+    asked: dict[str, float | str] = {
+        "smallest_px": smallest,
+        "largest_px": largest,
+        "reduced_by": float(factor),
+        "least_score": least_score,
+    }
+    return [
+        replace(s, method=f"sweep-1, {s.method}", parameters=asked | dict(s.parameters))
+        for s in done
+        if s is not None
+    ]
+
+
+def _searched(
+    shape: tuple[int, ...],
+    region: Sequence[tuple[float, float]] | FloatArray | None,
+    leave_out: Sequence[FloatArray],
+) -> shapely.Geometry:
+    area = shapely.box(-0.5, -0.5, shape[1] - 0.5, shape[0] - 0.5)
+    if region is not None:
+        corners = np.asarray(region, dtype=np.float64).reshape(-1, 2)
+        if len(corners) < 3 or not np.isfinite(corners).all():
+            raise MarkError(
+                f"a region of {len(corners)} corners encloses nothing.",
+                remedy="Draw a region with three corners or more.",
+            )
+        area = area.intersection(shapely.make_valid(shapely.Polygon(corners)))
+    if area.area < 1.0:
+        raise MarkError(
+            "the region encloses nothing of the picture.", remedy="Draw it round the metal to be searched."
+        )
+    for polygon in leave_out:
+        area = area.difference(shapely.make_valid(shapely.Polygon(polygon)))
+    return area
+
+
+def _search(
+    pixels: UInt8Array,
+    area: shapely.Geometry,
+    factor: int,
+    radii: tuple[float, float],
+    least_score: float,
+) -> list[Candidate]:
+    """Accepted candidates in the reduced picture, best first, none lying in another."""
+    if area.is_empty:
+        return []
+    least, largest = (r / factor for r in radii)
+    low = np.maximum(np.floor(np.array(area.bounds[:2]) - 3 * radii[1]), 0).astype(int)
+    high = np.ceil(np.array(area.bounds[2:]) + 3 * radii[1]).astype(int) + 1
+    piece = pixels[low[1] : high[1], low[0] : high[0]]
+    small = cv2.resize(
+        piece, (piece.shape[1] // factor, piece.shape[0] // factor), interpolation=cv2.INTER_AREA
+    )
+    features = features_of(np.asarray(small, np.uint8), largest)
+    shift = low + (factor - 1) / 2
+    shapely.prepare(area)
+    found: list[tuple[float, Candidate]] = []
+    for x, y, radius in spots(features, least, largest):
+        if not area.contains(shapely.Point(factor * x + shift[0], factor * y + shift[1])):
+            continue
+        nested = nested_outlines(features, (x, y), max(radius / 2.5, least / 1.3), radius * 1.7)
+        if not nested:
+            continue
+        best = max(nested, key=lambda c: ranking(c.evidence))
+        score = acceptance(best.evidence)
+        if score >= least_score:
+            found.append((score, replace(best, outline=best.outline * factor + shift)))
+    found.sort(key=lambda item: -item[0])
+    return _apart([c for _, c in found], area, radii)
+
+
+def _apart(
+    candidates: list[Candidate], area: shapely.Geometry, radii: tuple[float, float]
+) -> list[Candidate]:
+    kept: list[tuple[shapely.Geometry, Candidate]] = []
+    for candidate in candidates:
+        polygon = shapely.make_valid(shapely.Polygon(candidate.outline))
+        size = math.sqrt(polygon.area / math.pi)
+        if not 0.8 * radii[0] <= size <= 1.3 * radii[1] or not area.contains(polygon.centroid):
+            continue
+        if all(
+            polygon.intersection(other).area <= MOST_OVERLAP * min(polygon.area, other.area)
+            for other, _ in kept
+        ):
+            kept.append((polygon, candidate))
+    return [candidate for _, candidate in kept]
+
+
+def _at_full_size(pixels: UInt8Array, candidate: Candidate, factor: int) -> Suggestion | None:
+    low = candidate.outline.min(axis=0)
+    high = candidate.outline.max(axis=0)
+    reach = 1.2 * float((high - low).max()) + 8 * factor
+    x0, y0 = (max(0, math.floor(v - reach)) for v in low)
+    window = pixels[y0 : math.ceil(high[1] + reach), x0 : math.ceil(high[0] + reach)]
+    features = features_of(window, float((high - low).max()) / 2, (float(x0), float(y0)))
+    return finished(features, window, (x0, y0), candidate, pixels.shape)
