@@ -18,10 +18,15 @@ LEAST_PITCH_PX, MOST_PITCH_PX = 2.5, 120.0
 LEAST_TICKS = 8
 # Below this ratio of spectral peak to median, one pitch in seven was grossly wrong (metrology tables).
 LEAST_PEAK = 8.0
+# Autocorrelation of a row at the lag of one tick. Grain of bare metal reaches 0.37, a checker 0.47, worn
+# and unevenly lit ticks 0.67.
+LEAST_LIKENESS = 0.5
+# Ticks of a rule are regular to a small part of their distance; chance finds are not.
+MOST_SCATTER = 0.05
 _BAND_SHARE = 0.06
 _MOST_BAND_PX, _LEAST_BAND_PX = 60, 10
 _ROWS = 5
-_LEAST_ROWS = 5
+_LEAST_ROWS = 4
 _FULL_STRENGTH = 0.75
 _LABEL_TOLERANCE = 0.2
 
@@ -80,7 +85,7 @@ def find_ticks(grey: FloatArray, scale: RuleScale, place: str) -> RuleScale:
         phase_before = _phase(profile, pitch, phase_before)
         if row in chosen:
             _collect(ticks, strip, row, profile, phase_before, pitch)
-    found = _consistent(ticks, strip)
+    found = _consistent(ticks, strip, MOST_SCATTER * pitch)
     if len(found) < LEAST_TICKS:
         raise ScaleError(
             f"only {len(found)} ticks were found along the rule's line; at least {LEAST_TICKS} are needed.",
@@ -166,8 +171,8 @@ def _band(strip: _Strip, expected: float | None, place: str) -> tuple[list[int],
     if expected is not None:
         limits = (expected * (1.0 - _LABEL_TOLERANCE), expected * (1.0 + _LABEL_TOLERANCE))
     found = [p for row in range(len(strip.rows)) for p in _pitches_of(strip.rows, row, limits)]
-    good = [p for p in found if p.peak >= LEAST_PEAK and p.likeness > 0.2]
-    if not good:
+    good = [p for p in found if p.peak >= LEAST_PEAK and p.likeness > LEAST_LIKENESS]
+    if len({p.row for p in good}) < _LEAST_ROWS:
         raise ScaleError(
             "no regular ticks were found along the rule's line.",
             place=place,
@@ -264,8 +269,10 @@ def _centroid(ridge: FloatArray, middle: float, pitch: float) -> tuple[float, fl
     return float((weight * np.arange(a, b + 1)).sum() / max(float(weight.sum()), 1e-12)), height
 
 
-def _consistent(ticks: dict[int, list[tuple[float, float]]], strip: _Strip) -> list[RuleTick]:
-    """Drop points that break the regular spacing; turn the rest into the picture's frame."""
+def _consistent(
+    ticks: dict[int, list[tuple[float, float]]], strip: _Strip, scatter: float
+) -> list[RuleTick]:
+    """Drop points that break the regular spacing, all if most do; put the rest into the picture."""
     every = np.array([(k, u, v) for k, points in ticks.items() for u, v in points]).reshape(-1, 3)
     for _ in range(4):
         if len(every) < 2 * LEAST_TICKS:
@@ -275,6 +282,8 @@ def _consistent(ticks: dict[int, list[tuple[float, float]]], strip: _Strip) -> l
         design = np.column_stack([np.ones_like(k), k, k**2, k**3, v, v * k])
         off = every[:, 1] - design @ np.linalg.lstsq(design, every[:, 1], rcond=None)[0]
         usual = float(np.median(np.abs(off)))
+        if usual > scatter:
+            return []
         keep = np.abs(off) <= max(0.25, 4.5 * usual)
         if keep.all():
             break

@@ -41,7 +41,12 @@ _DISTANCE_STEPS = 12
 
 @dataclass(frozen=True, eq=False)
 class DiscPlane(MatrixPlane):
-    """The scale of a disc; `matrix` is affine unless the farther side is known."""
+    """The scale of a disc; `matrix` is affine unless the farther side is known.
+
+    `sides` are the supposed matrices of the ellipse as fitted, without the doubt of its shape.
+    """
+
+    sides: FloatArray
 
     beyond: ClassVar[str] = "the disc"
 
@@ -63,13 +68,11 @@ class DiscPlane(MatrixPlane):
         return super().check_reach(points_px, place)
 
     def side_doubt(self, point_px: FloatArray) -> float:
-        """Largest relative departure of the area scale at a point under the hypotheses: 3 d sin t / Z."""
-        if self.supposed is None:
-            return 0.0
+        """Largest relative departure of the area scale at a point under either pose: 3 d sin t / Z."""
         square = point_px + 0.5 * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
         ideal, _ = self.camera.ideal(square)
         area = _area(apply(self.matrix, ideal))
-        return float(np.abs(_area(apply(self.supposed, ideal)) / area - 1.0).max())
+        return float(np.abs(_area(apply(self.sides, ideal)) / area - 1.0).max())
 
 
 def fit_disc(scale: DiscScale, photo: Photo, survey: SurveyFile, camera: Camera) -> DiscPlane:
@@ -83,7 +86,7 @@ def fit_disc(scale: DiscScale, photo: Photo, survey: SurveyFile, camera: Camera)
     """
     del photo
     disc = _Disc.of(scale, survey, camera)
-    poses = disc.possible(scale)
+    poses, sides = disc.possible(scale)
     raised = parallax(disc.height, scale.u_height, disc.least_distance(), camera)
     sided = disc.side_known(scale)
     matrix = _middle(poses) if sided else disc.affine(disc.ellipse.parameters)
@@ -107,6 +110,7 @@ def fit_disc(scale: DiscScale, photo: Photo, survey: SurveyFile, camera: Camera)
         matrix=matrix,
         moved=disc.moved(matrix),
         supposed=poses,
+        sides=sides,
         reference_px=np.array(scale.image, dtype=np.float64),
         tilt_rad=disc.tilt,
     )
@@ -188,33 +192,38 @@ class _Disc:
             moved[REFERENCE_TOLERANCE] = (larger @ matrix)[None]
         return moved
 
-    def possible(self, scale: DiscScale) -> FloatArray:
+    def possible(self, scale: DiscScale) -> tuple[FloatArray, FloatArray]:
         """Matrices (h, 3, 3) of the poses that the stated farther side and largest tilt leave.
 
         Of every focal length and of every likely shape of the ellipse there are two poses to begin with.
         """
-        poses, tilts = self._poses()
+        poses, tilts, as_fitted = self._poses()
+        kept = np.ones(len(poses), dtype=bool)
         if scale.max_tilt_deg is not None:
-            poses = poses[tilts <= scale.max_tilt_deg]
-        if len(poses) == 0:
+            kept &= tilts <= scale.max_tilt_deg
+        if scale.far is not None:
+            kept &= self._on_the_side(poses, scale.far)
+        if not kept.any():
             raise ScaleError(
                 f"the disc is seen at a tilt of {tilts.min():.0f} deg or more, but the largest is "
                 f"stated as {scale.max_tilt_deg:g} deg.",
                 place=self.camera.place,
                 remedy="Correct 'max_tilt_deg', or mark the rim again.",
             )
-        return poses if scale.far is None else self._on_the_side(poses, scale.far)
+        sides = poses[kept & as_fitted]
+        return poses[kept], sides if len(sides) else poses[kept]
 
-    def _poses(self) -> tuple[FloatArray, FloatArray]:
-        """All poses and their tilts, deg."""
-        matrices, tilts = [], []
-        for parameters in self._shapes():
+    def _poses(self) -> tuple[FloatArray, FloatArray, np.ndarray]:
+        """All poses, their tilts in deg, and whether they are of the ellipse as fitted."""
+        matrices, tilts, as_fitted = [], [], []
+        for number, parameters in enumerate(self._shapes()):
             rim = points_of(parameters, 64)
             for pinhole in self._pinholes(rim, parameters):
                 for normal in _normals(parameters, pinhole):
                     matrices.append(self._rectified(pinhole, normal, rim))
                     tilts.append(math.degrees(math.acos(min(1.0, float(normal[2])))))
-        return np.array(matrices), np.array(tilts)
+                    as_fitted.append(number == 0)
+        return np.array(matrices), np.array(tilts), np.array(as_fitted)
 
     def side_known(self, scale: DiscScale) -> bool:
         """Whether the farther side is named, or the largest tilt rules the other pose out by far.
@@ -226,7 +235,7 @@ class _Disc:
             return True
         if scale.max_tilt_deg is None:
             return False
-        poses, tilts = self._poses()
+        poses, tilts, _ = self._poses()
         return self._agree_on_a_side(poses[tilts <= 1.5 * scale.max_tilt_deg + 5.0])
 
     def _agree_on_a_side(self, poses: FloatArray) -> bool:
@@ -283,19 +292,19 @@ class _Disc:
         pinhole = self.camera.pinholes()[0]
         return _metric(pinhole, _normals(self.ellipse.parameters, pinhole)[0], rim, self.diameter)[1]
 
-    def _on_the_side(self, poses: FloatArray, far: tuple[float, float]) -> FloatArray:
-        """Poses whose surface is farther off at `far` than at the disc."""
+    def _on_the_side(self, poses: FloatArray, far: tuple[float, float]) -> np.ndarray:
+        """Which poses have their surface farther off at `far` than at the disc."""
         ideal, _ = self.camera.ideal(np.array([far, self.ellipse.centre]))
         w = poses[:, 2, :2] @ ideal.T + poses[:, 2, 2:]
         # w is 1 / depth up to a factor, so it falls towards the farther side.
-        chosen: FloatArray = poses[w[:, 0] < w[:, 1]]
-        if len(chosen) == 0:
+        chosen = w[:, 0] < w[:, 1]
+        if not chosen.any():
             raise ScaleError(
                 "the point named as the disc's farther side fits neither pose of it.",
                 place=self.camera.place,
                 remedy="Name a point where the surface is clearly farther from the lens, or leave it out.",
             )
-        return chosen
+        return np.asarray(chosen)
 
 
 def _metric(
