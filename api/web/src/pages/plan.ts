@@ -2,6 +2,7 @@
 import { getJson, pageData, wordsOf } from "../client";
 import { frame, loadLater, maybe, need, surveyId } from "../frame";
 import type { MapData } from "../map/data";
+import { showWhere } from "../planning/nav";
 import { limitsPart, type Part, planningPart } from "../planning/parts";
 import { type DrawnBlend, PlanMap } from "../planning/planmap";
 import "../planning/planning.css";
@@ -101,5 +102,6 @@ class Board {
 }
 
 frame();
+showWhere();
 const data = pageData<PageData>("planning-data");
 if (data) start(data);

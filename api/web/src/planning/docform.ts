@@ -20,12 +20,14 @@ export class DocForm {
     private readonly units: Units,
   ) {
     form.addEventListener("submit", (event) => event.preventDefault());
+    form.addEventListener("input", () => this.titles());
     form.addEventListener("click", (event) => this.clicked(event.target as Element));
   }
 
   /** Show a document. */
   fill(document: Json): void {
     this.fillPart(this.form, document);
+    this.titles();
   }
 
   /** Read the document; a FieldError says what cannot be taken, or is missing. */
@@ -65,9 +67,22 @@ export class DocForm {
     let number = taken.length + 1;
     while (taken.includes(`${prefix}${number}`)) number += 1;
     const row = this.addRow(list, prefix ? { id: `${prefix}${number}` } : {});
+    if (row instanceof HTMLDetailsElement) row.open = true;
     const fields = [...row.querySelectorAll<Field>("[data-name]")];
     (fields.find((one) => one.dataset["name"] !== "id" && !(one instanceof HTMLOutputElement)) ?? fields[0])?.focus();
     this.form.dispatchEvent(new Event("input", { bubbles: true }));
+  }
+
+  // A closed row says what is in it: its name, and the likeliest of its figures.
+  private titles(): void {
+    for (const title of this.form.querySelectorAll<HTMLElement>("[data-row] > summary > [data-title]")) {
+      const row = title.closest("[data-row]");
+      if (!row) continue;
+      const text = (name: string): string => this.own<Field>(row, `[data-name="${name}"]`)[0]?.value.trim() ?? "";
+      const figures = (title.dataset["title"] ?? "").split(" ").map((name) => [text(`${name}.likely`), name] as const);
+      const said = figures.filter(([value]) => value !== "").map(([value, name]) => `${name} ${value}`);
+      title.textContent = [text("name") || text("id") || "without a name", ...said].join(", ");
+    }
   }
 
   // Everything that belongs to a form or row itself, not to a row inside it.
@@ -98,6 +113,9 @@ export class DocForm {
       field.checked = value === undefined ? field.defaultChecked : Boolean(value);
       return;
     }
+    if (field instanceof HTMLSelectElement && typeof value === "string" && ![...field.options].some((one) => one.value === value)) {
+      field.append(new Option(value, value));
+    }
     field.value = value === undefined || value === null ? (field instanceof HTMLSelectElement ? (field.options[0]?.value ?? "") : "") : this.shown(field, value);
     this.came.set(field, { text: field.value, value });
   }
@@ -120,7 +138,8 @@ export class DocForm {
       if (value === undefined) drop(values, field.dataset["name"] ?? "");
       else put(values, field.dataset["name"] ?? "", value);
     }
-    for (const group of groups) this.settle(group, values);
+    // The innermost first, so that a blank one is gone when the one around it is settled.
+    for (const group of groups.reverse()) this.settle(group, values);
     for (const list of this.own<HTMLElement>(scope, "[data-rows]")) {
       const rows = [...list.children].filter((one) => one.matches("[data-row]"));
       put(values, list.dataset["rows"] ?? "", rows.map((row) => this.readPart(row)));
@@ -137,7 +156,7 @@ export class DocForm {
       return;
     }
     const words = group.dataset["words"] ?? "";
-    const missing = blank.find((one) => "must" in one.dataset);
+    const missing = blank.find((one) => "must" in one.dataset && one.closest("[data-group]") === group);
     if (missing) throw new FieldError(missing, `${words}: ${labelOf(missing)} is missing.`, true);
   }
 

@@ -1,7 +1,7 @@
 // What can be tried on the planning pages, where it is kept, and under which version.
 import { edit, read } from "../client";
-import { maybe } from "../frame";
-import type { Units } from "../rework/fields";
+import { maybe, need } from "../frame";
+import { FieldError, type Units } from "../rework/fields";
 import { DocForm, type Json, linkRatio } from "./docform";
 
 /** One document that a form on the page shows. */
@@ -110,10 +110,19 @@ export function decisionPart(survey: string, units: Units): Part | null {
   return new Kept("decision", "hours and prices", form, `/api/surveys/${survey}/decision`, {
     unwrap: (record) => (record["decision"] ?? {}) as Json,
     toForm: (body) => body,
-    toBody: (values) => values,
-    toTrial: (values) => values,
-    toCompare: (body) => body,
+    toBody: (values) => decided(form, values) as Json,
+    toTrial: (values) => decided(form, values),
+    toCompare: (body) => body ?? {},
   });
+}
+
+// A form in which nothing is stated is no decision; rates without anything else are one.
+function decided(form: DocForm, values: Json): Json | null {
+  if (values["rates"]) return values;
+  const stated = [values["hidden"], ...(values["actions"] as Json[]), ...(values["candidates"] as Json[])].some(Boolean);
+  if (!stated) return null;
+  const field = need<HTMLElement>('[data-name="rates.currency"]', form.form);
+  throw new FieldError(field, "Rates: Currency is missing.", true);
 }
 
 interface Limited {

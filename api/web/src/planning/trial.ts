@@ -76,7 +76,7 @@ export class Trial {
     if (error instanceof FieldError) {
       error.field.setAttribute("aria-invalid", "true");
       if (point) {
-        error.field.closest("details")?.setAttribute("open", "");
+        for (let at = error.field.closest("details"); at; at = at.parentElement?.closest("details") ?? null) at.open = true;
         error.field.focus();
       }
       this.say(error.missing && !point ? `Still to come: ${error.message}` : "Not tried: the figures are the last ones that could be.");
