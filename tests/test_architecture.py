@@ -24,7 +24,7 @@ LAYERS = [
     ["survey", "repair"],
     ["decision"],
     ["report"],
-    ["archive", "demo"],
+    ["archive", "demo", "worklist"],
 ]
 """Lowest first. A module may import from the rows above its own, and from its own package."""
 
