@@ -88,7 +88,8 @@ def _arranged(sheet: Sheet, paper: tuple[float, float]) -> _Page:
         middle = (paper[0] / 2.0, paper[1] / 2.0)
         start = (middle[0] - CHECK_BAR_MM / 2.0, middle[1] - CHECK_BAR_MM / 2.0)
         inside = (start[0] + 8.0, start[1] + 10.0)
-        return _Page(paper, [(left, top)], start, start, inside)
+        beside = (start[0] - 2.0 * _END_STROKE_MM, start[1])
+        return _Page(paper, [(left, top)], start, beside, inside)
     across, down = (1, 1) if sheet.window else copies_on(sheet, room, _GAP_MM)
     copies = [
         (MARGIN_MM + i * (width + _GAP_MM), MARGIN_MM + j * (height + _GAP_MM))
@@ -144,5 +145,5 @@ def _words(sheet: Sheet, page: _Page) -> Iterator[str]:
         "(100 mm between the middles of the end strokes) with a steel rule and enter the lengths as "
         f"check_bar x (across) and y (down).{cut} Stick it flat beside the damage, on the same surface."
     )
-    width = 80.0 if page.bar_x == page.bar_y else 150.0
+    width = 80.0 if page.words[1] > page.bar_x[1] else 150.0
     yield f"#at({page.words[0]:.4f}, {page.words[1]:.4f}, block(width: {width}mm)[{text}])"
