@@ -79,9 +79,9 @@ export class DocForm {
       const row = title.closest("[data-row]");
       if (!row) continue;
       const text = (name: string): string => this.own<Field>(row, `[data-name="${name}"]`)[0]?.value.trim() ?? "";
-      const figures = (title.dataset["title"] ?? "").split(" ").map((name) => [text(`${name}.likely`), name] as const);
+      const figures = (title.dataset["title"] ?? "").split(" ").filter(Boolean).map((name) => [text(`${name}.likely`), name] as const);
       const said = figures.filter(([value]) => value !== "").map(([value, name]) => `${name} ${value}`);
-      title.textContent = [text("name") || text("id") || "without a name", ...said].join(", ");
+      title.textContent = [text("name") || text("label") || text("id") || "without a name", ...said].join(", ");
     }
   }
 
@@ -164,7 +164,9 @@ export class DocForm {
     if (field instanceof HTMLInputElement && field.type === "checkbox") return field.checked;
     const text = field.value.trim();
     if (text === "" || field.dataset["follows"] !== undefined) {
-      if ("must" in field.dataset && !grouped) throw new FieldError(field, `${labelOf(field)} is missing.`, true);
+      if ("must" in field.dataset && !grouped) {
+        throw new FieldError(field, field.dataset["missing"] ?? `${labelOf(field)} is missing.`, true);
+      }
       return undefined;
     }
     const type = field.dataset["type"];

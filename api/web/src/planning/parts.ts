@@ -7,7 +7,7 @@ import { DocForm, type Json, linkRatio } from "./docform";
 /** One document that a form on the page shows. */
 export interface Part {
   /** Its name in a trial's body, and in words. */
-  name: "planning" | "decision" | "limits";
+  name: "planning" | "decision" | "limits" | "rules";
   words: string;
   form: DocForm;
   load(): Promise<void>;
@@ -27,7 +27,8 @@ interface Form {
   toCompare(body: Json): Json;
 }
 
-class Kept implements Part {
+/** A part that has one address, one version and one form. */
+export class Kept implements Part {
   private body: Json = {};
   private etag = "";
 

@@ -1,0 +1,106 @@
+"""The rules page: every row with who says so, and what the table leaves open."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter, Request, Response
+from pydantic import BaseModel, ConfigDict
+
+from api.context import ContextDep
+from api.pages.plan_rows import ACTION_CLASS, ACTION_SYMBOL
+from api.pages.rule_gaps import find_gaps
+from api.pages.surveys import survey_frame
+from api.pages.templating import render
+from corrosion.model import Structure
+from corrosion.model.base import Identifier
+from corrosion.model.planning import Action, Comparison, Condition, Planning, RuleQuantity, RuleRow
+from corrosion.rules import chosen_rules, load_rule_set, rule_set_names
+from corrosion.rules.evaluate import QUANTITY_WORDS
+
+router = APIRouter()
+
+STATED = (
+    RuleQuantity.ADJACENT_UNAFFECTED,
+    RuleQuantity.ATTACHMENT_POSSIBLE,
+    RuleQuantity.GREATER_THAN_MINOR,
+    RuleQuantity.CRITICAL,
+)
+OPERATOR_WORDS: dict[Comparison, str] = {
+    Comparison.LESS: "under",
+    Comparison.AT_MOST: "up to",
+    Comparison.MORE: "over",
+    Comparison.AT_LEAST: "from",
+}
+
+
+class TriedRules(BaseModel):
+    """Rules to look at before they are kept."""
+
+    model_config = ConfigDict(extra="forbid")
+    rules: list[RuleRow] = []
+    rule_set: Identifier | None = None
+
+
+class RulesTrial(BaseModel):
+    """What the page sends while somebody types."""
+
+    model_config = ConfigDict(extra="forbid")
+    rules: TriedRules = TriedRules()
+
+
+@router.get("/surveys/{survey_id}/rules")
+def rules_page(request: Request, survey_id: str, context: ContextDep) -> Response:
+    """Show the rules in force, the form to state one's own, and the published examples."""
+    view = context.services.survey(survey_id)
+    planning = Planning.model_validate(context.planner.choice(survey_id, "planning").document or {})
+    structure = Structure.model_validate(view.structure.document)
+    sets = [load_rule_set(name) for name in rule_set_names()]
+    return render(
+        request,
+        "rules.html",
+        **survey_frame(request, view),
+        **in_force(planning),
+        sets=[(one, find_gaps(one.rules)) for one in sets],
+        kinds=sorted({one.kind for one in structure.members}),
+        quantities=[(str(one), QUANTITY_WORDS[one], one in STATED) for one in RuleQuantity],
+        operators=[(str(op), words) for op, words in OPERATOR_WORDS.items()],
+        actions=[str(one) for one in Action if one is not Action.NOT_DETERMINED],
+    )
+
+
+@router.get("/surveys/{survey_id}/rules/table")
+def rules_table(request: Request, survey_id: str, context: ContextDep) -> Response:
+    """Give the rules in force as they are kept."""
+    view = context.services.survey(survey_id)
+    planning = Planning.model_validate(context.planner.choice(survey_id, "planning").document or {})
+    return render(request, "rules_table.html", **survey_frame(request, view), **in_force(planning))
+
+
+@router.post("/surveys/{survey_id}/rules/try")
+def rules_try(request: Request, survey_id: str, body: RulesTrial, context: ContextDep) -> Response:
+    """Give the same for rules that are not kept; nothing is stored."""
+    view = context.services.survey(survey_id)
+    planning = Planning(rules=body.rules.rules, rule_set=body.rules.rule_set)
+    return render(request, "rules_table.html", **survey_frame(request, view), **in_force(planning))
+
+
+def in_force(planning: Planning) -> dict[str, Any]:
+    """Return what the table of rules shows."""
+    chosen = chosen_rules(planning)
+    return {
+        "title": chosen.name,
+        "rows": chosen.rows,
+        "gaps": find_gaps(chosen.rows) if chosen.rows else [],
+        "condition_words": condition_words,
+        "action_class": ACTION_CLASS,
+        "action_symbol": ACTION_SYMBOL,
+    }
+
+
+def condition_words(condition: Condition) -> str:
+    """Write one comparison of a rule."""
+    name = QUANTITY_WORDS[condition.quantity]
+    if condition.op is Comparison.IS:
+        return f"{name}: {'yes' if condition.value else 'no'}"
+    return f"{name} {OPERATOR_WORDS[condition.op]} {100.0 * float(condition.value):g} %"
