@@ -1,23 +1,25 @@
-"""What the program finds by itself: scale references in a picture. Nothing is stored by asking."""
+"""What the program finds in a picture by itself. Nothing is stored by asking."""
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Body, Path
-from pydantic import Field
+from pydantic import ConfigDict, Field
 
 from api.context import Context, ContextDep
 from api.routes import problems
 from api.schemas import Wire
 from api.suggest import Finder
 from corrosion.model import Scale
+from corrosion.model.base import Finite
 from corrosion.reference_sizes import COIN_U_MM, COINS
+from corrosion.suggest import Suggestion
 from corrosion.target import CHECK_BAR_MM, SHEETS
 
 router = APIRouter(tags=["photos"])
 PhotoId = Annotated[str, Path(description="Identifier of the photo in the service.")]
-Point = Annotated[tuple[float, float], Field(description="(x, y), px.")]
+Point = Annotated[tuple[Finite, Finite], Field(description="(x, y), px.")]
 EXAMPLE_RULE = {"kind": "rule", "image": [[120, 640], [1480, 655]], "tick": 1.0, "labels": [20, 140]}
 MISSED = (400, 403, 404, 410, 413, 422, 503)
 # Marker families with which loose square markers are commonly printed.
@@ -32,6 +34,57 @@ class FoundScale(Wire):
     ]
     found: Annotated[str, Field(description="What was found, in words.")]
     points: Annotated[list[Point], Field(description="Every found point, for showing.")]
+
+
+class SuggestIn(Wire):
+    """Where to look, and for what."""
+
+    model_config = ConfigDict(
+        extra="forbid", json_schema_extra={"examples": [{"kind": "pit", "at": [412.5, 300.25]}]}
+    )
+    kind: Literal["pit", "blend-out"]
+    at: Annotated[Point, Field(description="A point inside it, px.")]
+
+
+class SweepIn(Wire):
+    """Where to look."""
+
+    model_config = ConfigDict(
+        extra="forbid",
+        json_schema_extra={"examples": [{"region": [[100, 80], [900, 80], [900, 600], [100, 600]]}]},
+    )
+    region: Annotated[
+        list[Point] | None,
+        Field(
+            min_length=3, max_length=1000, description="Corners of a polygon; null for the whole picture."
+        ),
+    ] = None
+
+
+class PolygonShape(Wire):
+    """A polygon as a mark's shape has it."""
+
+    type: Literal["Polygon"] = "Polygon"
+    coordinates: list[list[Point]]
+
+
+class Proposal(Wire):
+    """An outline that somebody has still to accept."""
+
+    kind: Literal["pit", "blend-out"]
+    shape: Annotated[PolygonShape, Field(description="Ready to be a mark's shape.")]
+    method: Annotated[str, Field(description="How it was found, with the version of the method.")]
+    parameters: Annotated[
+        dict[str, float | str], Field(description="All that is needed to find it again, and its checks.")
+    ]
+    score: Annotated[float, Field(description="0 to 1: evidence for its kind. A rank, not a probability.")]
+    u_edge_px: Annotated[float, Field(description="Standard uncertainty of where its edge is, px.")]
+
+
+class Proposals(Wire):
+    """What was found, best first; empty if nothing was."""
+
+    proposals: list[Proposal]
 
 
 class CoinSize(Wire):
@@ -92,5 +145,38 @@ def find_scale(
     return FoundScale(scale=found.scale, found=found.words, points=found.points_px)
 
 
+@router.post(
+    "/photos/{photo_id}/suggest", summary="Propose the outline of one thing", responses=problems(*MISSED)
+)
+def suggest(photo_id: PhotoId, body: SuggestIn, context: ContextDep) -> Proposals:
+    """Propose the edge of the pit or blend-out at a point. Nothing is stored: a person accepts it or not.
+
+    Where no edge is seen round the point none is made up: a problem (422) says so, and what to try.
+    """
+    return Proposals(proposals=[_proposal(_finder(context).outline(photo_id, body.kind, body.at))])
+
+
+@router.post("/photos/{photo_id}/sweep", summary="Propose all pits", responses=problems(*MISSED))
+def sweep(photo_id: PhotoId, body: SweepIn, context: ContextDep) -> Proposals:
+    """Propose the pits of the picture or of a region that are not marked yet, best first.
+
+    The scale reference is left out. Nothing is stored. An empty list is no proof of clean metal: pits under
+    product, and pits finer than about 12 px, are not found.
+    """
+    return Proposals(proposals=[_proposal(one) for one in _finder(context).sweep(photo_id, body.region)])
+
+
+def _proposal(found: Suggestion) -> Proposal:
+    ring = [(round(float(x), 3), round(float(y), 3)) for x, y in found.outline_px]
+    return Proposal(
+        kind="pit" if found.kind == "pit" else "blend-out",
+        shape=PolygonShape(coordinates=[ring]),
+        method=found.method,
+        parameters=dict(found.parameters),
+        score=round(found.score, 3),
+        u_edge_px=round(found.edge_u_px, 3),
+    )
+
+
 def _finder(context: Context) -> Finder:
-    return Finder(context.services, context.files, context.settings)
+    return Finder(context.services, context.files, context.settings, context.executor)
