@@ -20,11 +20,23 @@ from api.pages import install_pages
 from api.photos import PhotoReader
 from api.planning import Planner
 from api.results import Results
-from api.routes import photos, planning, readings, removals, results, structures, suggest, surveys, system
+from api.routes import (
+    photos,
+    planning,
+    readings,
+    removals,
+    results,
+    structures,
+    suggest,
+    surveys,
+    system,
+    worklist,
+)
 from api.security import BodyLimit, HostCheck, SecurityHeaders, refuse_cross_site
 from api.services import Services
 from api.settings import Settings
 from api.uploads import Uploads
+from api.worklist import WorkLists
 from corrosion.errors import StorageError
 
 logger = logging.getLogger("corrosion.api")
@@ -54,7 +66,7 @@ TAGS = [
     {"name": "planning", "description": "Blend plans, dispositions, repair or replace, bench cards."},
     {"name": "system", "description": "Health, the survey file's schema, kinds of problem."},
 ]
-ROUTERS = (structures, surveys, photos, suggest, removals, readings, results, planning, system)
+ROUTERS = (structures, surveys, photos, suggest, removals, readings, results, planning, worklist, system)
 
 
 def create_app(settings: Settings) -> FastAPI:
@@ -125,6 +137,7 @@ def build_context(settings: Settings) -> Context:
     reader = PhotoReader(max_bytes=settings.max_file_bytes, max_megapixels=settings.max_megapixels)
     exchange = Exchange(database)
     computed = Results(database, exchange)
+    planner = Planner(database, exchange, computed)
     return Context(
         settings=settings,
         database=database,
@@ -133,7 +146,8 @@ def build_context(settings: Settings) -> Context:
         uploads=Uploads(database, files, reader),
         exchange=exchange,
         results=computed,
-        planner=Planner(database, exchange, computed),
+        planner=planner,
+        worklists=WorkLists(database, exchange, planner, files, settings),
         executor=ThreadPoolExecutor(settings.workers, thread_name_prefix="photo"),
     )
 

@@ -18,6 +18,7 @@ from api.results import Results
 from api.services import Page, Services
 from api.settings import Settings
 from api.uploads import Uploads
+from api.worklist import WorkLists
 
 
 @dataclass(frozen=True)
@@ -32,6 +33,7 @@ class Context:
     exchange: Exchange
     results: Results
     planner: Planner
+    worklists: WorkLists
     executor: Executor
 
 

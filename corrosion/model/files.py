@@ -13,7 +13,7 @@ from pydantic import BaseModel, ValidationError
 from corrosion.errors import SurveyFileError
 from corrosion.model.base import InFileUnits
 from corrosion.model.survey import FORMAT, VERSION, SurveyFile
-from corrosion.units import mm_per
+from corrosion.units import LengthUnit, mm_per
 
 MAX_FILE_BYTES = 64 * 1024 * 1024
 _NOT_LENGTHS = frozenset({"angle_deg", "type"})
@@ -157,6 +157,11 @@ def in_millimetres(survey: SurveyFile) -> SurveyFile:
 
 
 Model = TypeVar("Model", bound=BaseModel)
+
+
+def from_millimetres(part: Model, units: LengthUnit) -> Model:
+    """Return a part of a survey whose lengths are in mm with every length in another unit."""
+    return part if units == "mm" else _convert(part, 1.0 / mm_per(units))
 
 
 def _convert(part: Model, factor: float) -> Model:

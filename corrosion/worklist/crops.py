@@ -139,7 +139,8 @@ def _scales(card: Card, view: _View, unit: LengthUnit) -> Iterator[str]:
     across = "up" if view.up > 0 else "down"
     words = f"{face}stations grow to the {along}, offset {across}"
     yield f'<text x="{_WIDE_PX / 2:g}" y="10" text-anchor="middle">{escape(words)}</text>'
-    at = f"middle: station {place_text(view.centre[0], unit)}, offset {place_text(view.centre[1], unit)} {unit}"
+    station, offset = (place_text(value, unit) for value in view.centre)
+    at = f"middle: station {station}, offset {offset} {unit}"
     yield f'<text x="{_WIDE_PX - 4:g}" y="{y + 3:g}" text-anchor="end">{escape(at)}</text>'
 
 
