@@ -14,10 +14,21 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import Message, Receive, Scope, Send
 
 from api.errors import PROBLEM_MEDIA_TYPE
-from api.pages import decision, findings, map_page, plan, preferences, rework, rules, structures, surveys
+from api.pages import (
+    decision,
+    findings,
+    map_page,
+    plan,
+    preferences,
+    rework,
+    rules,
+    structures,
+    surveys,
+    worklist,
+)
 from api.pages.templating import HERE, STATIC, bundle_is_built, render
 
-ROUTERS = (structures, surveys, rework, map_page, findings, plan, decision, rules, preferences)
+ROUTERS = (structures, surveys, rework, map_page, findings, plan, decision, worklist, rules, preferences)
 NOT_BUILT = HERE / "templates" / "not_built.html"
 
 # A bundle's address carries its hash, so the bytes under one address never change.

@@ -12,6 +12,7 @@ from api.pages.plan_rows import ACTION_CLASS, ACTION_SYMBOL
 from api.pages.rule_gaps import find_gaps
 from api.pages.surveys import survey_frame
 from api.pages.templating import render
+from api.services import SurveyView
 from corrosion.model import Structure
 from corrosion.model.base import Identifier
 from corrosion.model.planning import Action, Comparison, Condition, Planning, RuleQuantity, RuleRow
@@ -60,7 +61,7 @@ def rules_page(request: Request, survey_id: str, context: ContextDep) -> Respons
         request,
         "rules.html",
         **survey_frame(request, view),
-        **in_force(planning),
+        **in_force(planning, view),
         sets=[(one, find_gaps(one.rules)) for one in sets],
         kinds=sorted({one.kind for one in structure.members}),
         quantities=[(str(one), QUANTITY_WORDS[one], one in STATED) for one in RuleQuantity],
@@ -74,7 +75,7 @@ def rules_table(request: Request, survey_id: str, context: ContextDep) -> Respon
     """Give the rules in force as they are kept."""
     view = context.services.survey(survey_id)
     planning = Planning.model_validate(context.planner.choice(survey_id, "planning").document or {})
-    return render(request, "rules_table.html", **survey_frame(request, view), **in_force(planning))
+    return render(request, "rules_table.html", **survey_frame(request, view), **in_force(planning, view))
 
 
 @router.post("/surveys/{survey_id}/rules/try")
@@ -82,15 +83,19 @@ def rules_try(request: Request, survey_id: str, body: RulesTrial, context: Conte
     """Give the same for rules that are not kept; nothing is stored."""
     view = context.services.survey(survey_id)
     planning = Planning(rules=body.rules.rules, rule_set=body.rules.rule_set)
-    return render(request, "rules_table.html", **survey_frame(request, view), **in_force(planning))
+    return render(request, "rules_table.html", **survey_frame(request, view), **in_force(planning, view))
 
 
-def in_force(planning: Planning) -> dict[str, Any]:
+def in_force(planning: Planning, view: SurveyView) -> dict[str, Any]:
     """Return what the table of rules shows."""
     chosen = chosen_rules(planning)
+    kinds = {one["kind"] for one in view.structure.document["members"]}
+    named = {kind.casefold() for row in chosen.rows for kind in row.applies_to}
+    every = any(not row.applies_to for row in chosen.rows)
     return {
         "title": chosen.name,
         "rows": chosen.rows,
+        "uncovered": [] if every else sorted(kind for kind in kinds if kind.casefold() not in named),
         "gaps": find_gaps(chosen.rows) if chosen.rows else [],
         "condition_words": condition_words,
         "action_class": ACTION_CLASS,
