@@ -1,4 +1,4 @@
-"""The command line: ``corrosion demo | measure | assess | schema | serve``.
+"""The command line: ``corrosion demo | measure | assess | decide | schema | serve``.
 
 Heavy libraries are loaded inside the command that needs them: help is instant, and a missing system
 library is one line from that command, not a traceback from all of them.
@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from api.cli_decide import register as register_decide
 from api.cli_lens import lens
 from api.cli_target import found_references, register
 from api.console import forgive_encodings, make_console, progress, show, show_error
@@ -272,6 +273,7 @@ def serve(
 
 app.command(name="lens", epilog=EXIT_CODES)(lens)
 register(app, EXIT_CODES)
+register_decide(app, EXIT_CODES)
 
 
 def _load(path: Path) -> SurveyFile:

@@ -21,6 +21,7 @@ from corrosion.blend import (
 from corrosion.disposition import FindingDisposition, MemberDisposition
 from corrosion.extremes import UnseenDepth
 from corrosion.model.planning import RuleRow
+from corrosion.report.bench_numbers import target_and_stop
 from corrosion.report.decision import unseen_json, unseen_lines
 from corrosion.report.json_form import geometry, measured, number, plain, spot_json
 from corrosion.results import Finding
@@ -95,7 +96,7 @@ def blend_json(plan: MemberPlan, blend: PlannedBlend, unit: LengthUnit) -> Json:
         "volume_mm3": number(blend.volume_mm3),
         "after": spot_json(blend.after, unit),
         "verdict": str(blend.verdict),
-        "stop_depth": plain(blend.stop_depth, unit),
+        "stop_depth": stop_json(blend, unit),
         "stop_at_mm": None if blend.stop_at is None else [number(v) for v in blend.stop_at],
         "reaches_depth": blend.reaches_depth,
         "conflicts": [_conflict(conflict, unit) for conflict in blend.conflicts],
@@ -104,6 +105,14 @@ def blend_json(plan: MemberPlan, blend: PlannedBlend, unit: LengthUnit) -> Json:
         "flags": flags_json(blend.flags),
         "removal": blend.removal.model_dump(mode="json"),
     }
+
+
+def stop_json(blend: PlannedBlend, unit: LengthUnit) -> Json | None:
+    """Depth at which to stop; `display` is rounded down, so that nobody grinds deeper by it."""
+    form = plain(blend.stop_depth, unit)
+    if form is None or blend.stop_depth is None:
+        return form
+    return form | {"display": f"{target_and_stop(blend.depth, blend.stop_depth, unit)[1]} {unit}"}
 
 
 def _site(site: Site, unit: LengthUnit) -> Json:

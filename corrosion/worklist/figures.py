@@ -1,15 +1,13 @@
-"""The figures of a planned blend as the bench reads them: rounded so that no rounding grinds deeper."""
+"""The figures of a planned blend as the bench reads them."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from decimal import ROUND_FLOOR, ROUND_HALF_EVEN, ROUND_UP, Decimal
 
 from corrosion.blend import PlannedBlend
+from corrosion.report.bench_numbers import at_least_text, target_and_stop
 from corrosion.terms import MeasuredFrom
-from corrosion.units import DECIMALS, LengthUnit, mm_per
-
-_MORE_DECIMALS = 2
+from corrosion.units import LengthUnit
 
 
 @dataclass(frozen=True)
@@ -19,7 +17,7 @@ class Figures:
     Attributes
     ----------
     target : str
-        Planned depth, to the nearest.
+        Planned depth.
     stop : str
         Depth at which to stop, rounded down; empty without a limit.
     run_out : str
@@ -38,43 +36,16 @@ class Figures:
 
 
 def figures_of(blend: PlannedBlend, unit: LengthUnit) -> Figures:
-    """Round a blend's figures.
-
-    The stop depth never reads deeper than it is, and never shallower than a target it allows: where
-    rounding would say otherwise both get more decimals.
-    """
-    places = _places(blend, unit)
+    """Round a blend's figures; see `corrosion.report.bench_numbers`."""
+    target, stop = target_and_stop(blend.depth, blend.stop_depth, unit)
     left, low, right, high = blend.footprint.bounds
     coarse = 2 if unit == "in" else 1
-    along, across = (_text(v, unit, coarse, ROUND_UP) for v in (right - left, high - low))
+    along, across = (at_least_text(extent, unit, coarse) for extent in (right - left, high - low))
     original = blend.removal.measured_from is MeasuredFrom.ORIGINAL
     return Figures(
-        target=_text(blend.depth, unit, places, ROUND_HALF_EVEN),
-        stop="" if blend.stop_depth is None else _text(blend.stop_depth, unit, places, ROUND_FLOOR),
-        run_out=_text(blend.run_out.side * blend.depth, unit, coarse, ROUND_UP),
-        footprint=f"{along} along station by {across} along offset",
+        target=f"{target} {unit}",
+        stop=f"{stop} {unit}" if stop else "",
+        run_out=f"{at_least_text(blend.run_out.side * blend.depth, unit, coarse)} {unit}",
+        footprint=f"{along} {unit} along station by {across} {unit} along offset",
         measured="below the original surface" if original else "below the surface as it is now",
     )
-
-
-def _places(blend: PlannedBlend, unit: LengthUnit) -> int:
-    first = DECIMALS[unit]
-    stop = blend.stop_depth
-    if stop is None or stop < blend.depth:
-        return first
-    for places in range(first, first + _MORE_DECIMALS):
-        if _rounded(stop, unit, places, ROUND_FLOOR) >= _rounded(
-            blend.depth, unit, places, ROUND_HALF_EVEN
-        ):
-            return places
-    return first + _MORE_DECIMALS
-
-
-def _rounded(value_mm: float, unit: LengthUnit, places: int, how: str) -> Decimal:
-    # The nanometre is far below any gauge, and keeps binary fractions from turning 0.1 into 0.0999...
-    exact = Decimal(repr(round(value_mm, 6))) / Decimal(repr(mm_per(unit)))
-    return exact.quantize(Decimal(1).scaleb(-places), rounding=how)
-
-
-def _text(value_mm: float, unit: LengthUnit, places: int, how: str) -> str:
-    return f"{_rounded(value_mm, unit, places, how)} {unit}"

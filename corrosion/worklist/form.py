@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from corrosion.report.json_form import number, plain
-from corrosion.report.planning_json import caution_json, done_json
+from corrosion.report.planning_json import caution_json, done_json, stop_json
 from corrosion.units import LengthUnit
 from corrosion.worklist.cards import Card, Target
 from corrosion.worklist.practice import Fact
@@ -81,7 +81,7 @@ def _target(target: Target, unit: LengthUnit) -> Json:
     return {
         "blend": blend.id,
         "depth": plain(blend.depth, unit),
-        "stop_depth": plain(blend.stop_depth, unit),
+        "stop_depth": stop_json(blend, unit),
         "measured_from": str(blend.removal.measured_from),
         "why_from": blend.why_from,
         "run_out_per_side": number(blend.run_out.side),
