@@ -98,9 +98,9 @@ export async function edit<T>(
   return parsed<T>(await send(method, url, { "If-Match": etag }, body));
 }
 
-/** Add something. Never retried: a lost answer may hide a success. */
-export async function post<T>(url: string, body: unknown): Promise<Versioned<T>> {
-  return parsed<T>(await send("POST", url, {}, body));
+/** Add or ask for something. Never retried: a lost answer may hide a success. */
+export async function post<T>(url: string, body: unknown, timeoutMs = TIMEOUT_MS): Promise<Versioned<T>> {
+  return parsed<T>(await send("POST", url, {}, body, timeoutMs));
 }
 
 /** Take something away, naming its version. */
@@ -113,6 +113,7 @@ async function send(
   url: string,
   headers: Record<string, string>,
   body: unknown,
+  timeoutMs = TIMEOUT_MS,
 ): Promise<Response> {
   const request: RequestInit = { method, headers: { Accept: "application/json", ...headers } };
   // `null` is a document too: it removes a scale or a placement.
@@ -122,7 +123,7 @@ async function send(
   }
   const delays = method === "GET" ? RETRY_DELAYS_MS : [];
   for (let attempt = 0; ; attempt += 1) {
-    const response = await once(url, request);
+    const response = await once(url, request, timeoutMs);
     const delay = delays[attempt];
     const passing = response === null || response.status === 503;
     if (passing && delay !== undefined) {
@@ -135,9 +136,9 @@ async function send(
   }
 }
 
-async function once(url: string, request: RequestInit): Promise<Response | null> {
+async function once(url: string, request: RequestInit, timeoutMs: number): Promise<Response | null> {
   try {
-    return await fetch(url, { ...request, signal: AbortSignal.timeout(TIMEOUT_MS) });
+    return await fetch(url, { ...request, signal: AbortSignal.timeout(timeoutMs) });
   } catch {
     return null;
   }

@@ -19,6 +19,7 @@ const KEYS: readonly [string, string][] = [
   ["D", "duplicate the selected mark"],
   ["M", "move the selected mark with the arrow keys; M again when done"],
   ["Ctrl+Z, Ctrl+Y", "undo and redo"],
+  ["A, E, X", "accept, edit or drop the current suggestion; N and Shift+N go through them"],
   ["?", "this help"],
 ];
 const POINTER: readonly [string, string][] = [

@@ -117,3 +117,10 @@ export function soon(render: () => void): void {
   waiting.add(render);
   window.setTimeout(flush, 0);
 }
+
+/** The button that had the focus went while it worked: go on with the one that takes its place. */
+export function refocus(selector: string): void {
+  window.setTimeout(() => {
+    if (document.activeElement === document.body) byId("panel").querySelector<HTMLElement>(selector)?.focus();
+  }, 30);
+}

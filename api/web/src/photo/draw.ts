@@ -19,7 +19,7 @@ import type { Canvas } from "./canvas";
 import { Freehand } from "./freehand";
 import { scaleKind, wayNamed } from "./scales";
 import type { Store, Tool } from "./store";
-import { lineStyles, LOOKS, pointStyles, REFERENCE_COLOR } from "./styles";
+import { FOUND_COLOR, lineStyles, LOOKS, pointStyles, REFERENCE_COLOR } from "./styles";
 
 // A click or tap this near to the first corner, in css px, closes the outline: half a fingertip for touch.
 const CLOSE_PX = { fine: 9, touch: 18 };
@@ -46,6 +46,7 @@ export class DrawTool {
   /** Set by the page. */
   onReference: (tool: Extract<Tool, { name: "reference" }>, points: Px[]) => void = () => undefined;
   onPair: (point: Px) => void = () => undefined;
+  onSuggest: (what: Extract<Tool, { name: "suggest" }>["what"], points: Px[]) => void = () => undefined;
   onProgress: () => void = () => undefined;
   say: (words: string) => void = () => undefined;
 
@@ -148,7 +149,10 @@ export class DrawTool {
     const points = this.points;
     if (tool.name === "draw") this.finishMark(tool, points);
     else if (tool.name === "reference") this.onReference(tool, points);
-    else if (tool.name === "pair" && points[0]) {
+    else if (tool.name === "suggest") {
+      this.restart();
+      this.onSuggest(tool.what, points);
+    } else if (tool.name === "pair" && points[0]) {
       this.points = [];
       this.redraw();
       this.onPair(points[0]);
@@ -240,6 +244,18 @@ export class DrawTool {
   }
 }
 
+const AREA_STEPS = [
+  "Click along the edge, corner by corner.",
+  "Click the next corner.",
+  "Click the next corner.",
+  "Go on, or close the outline: click its first corner, or press Finish.",
+];
+const SUGGEST_PLANS: Record<Extract<Tool, { name: "suggest" }>["what"], Plan> = {
+  pit: { least: 1, most: 1, color: FOUND_COLOR, ring: false, steps: ["Click inside a pit: its edge is proposed."] },
+  "blend-out": { least: 1, most: 1, color: FOUND_COLOR, ring: false, steps: ["Click the middle of a blend-out: its edge is proposed."] },
+  region: { least: 3, most: 1e6, color: FOUND_COLOR, ring: true, steps: ["Click round the metal to be searched, corner by corner.", ...AREA_STEPS.slice(1)] },
+};
+
 function planOf(tool: Tool): Plan | null {
   if (tool.name === "look") return null;
   if (tool.name === "pair") {
@@ -249,6 +265,7 @@ function planOf(tool: Tool): Plan | null {
     const way = wayNamed(scaleKind(tool.kind), tool.way);
     return way ? { ...way, color: REFERENCE_COLOR, ring: way.drawn === "ring" } : null;
   }
+  if (tool.name === "suggest") return SUGGEST_PLANS[tool.what];
   const { color } = LOOKS[tool.kind];
   if (tool.shape === "ellipse") {
     const steps = [
@@ -261,11 +278,5 @@ function planOf(tool: Tool): Plan | null {
   if (tool.shape === "freehand") {
     return { least: 3, most: 1e6, color, ring: true, freehand: true, steps: ["Draw once round the edge without lifting."] };
   }
-  const steps = [
-    "Click along the edge, corner by corner.",
-    "Click the next corner.",
-    "Click the next corner.",
-    "Go on, or close the outline: click its first corner, or press Finish.",
-  ];
-  return { least: 3, most: 1e6, color, ring: true, steps };
+  return { least: 3, most: 1e6, color, ring: true, steps: AREA_STEPS };
 }

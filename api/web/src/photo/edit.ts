@@ -27,6 +27,7 @@ export class Editor {
   private interactions: (Modify | Translate)[] = [];
   say: (words: string) => void = () => undefined;
   onReference: (points: Px[]) => void = () => undefined;
+  onProposal: (id: string) => void = () => undefined;
 
   constructor(
     private readonly canvas: Canvas,
@@ -43,10 +44,12 @@ export class Editor {
     );
     canvas.map.on("click", (event) => {
       if (store.tool.name !== "look" || store.panel !== "marks" || altKeyOnly(event)) return;
-      const hit = canvas.map.forEachFeatureAtPixel(event.pixel, (f) => f.get("mark") as Mark | undefined, {
-        hitTolerance: REACH_PX / 2,
-      });
-      store.select(hit?.id ?? null);
+      const reach = { hitTolerance: REACH_PX / 2 };
+      const at = <T>(name: string): T | undefined =>
+        canvas.map.forEachFeatureAtPixel(event.pixel, (f) => f.get(name) as T | undefined, reach);
+      const proposal = at<string>("proposal");
+      if (proposal) this.onProposal(proposal);
+      else store.select(at<Mark>("mark")?.id ?? null);
     });
     store.onChange((change) => {
       if (change !== "measures" && change !== "sync") this.arm();

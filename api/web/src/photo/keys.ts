@@ -6,6 +6,7 @@ import type { DrawTool } from "./draw";
 import type { Editor } from "./edit";
 import { shifted } from "./shapes";
 import type { Store } from "./store";
+import type { Suggestions } from "./suggestions";
 
 const STEP_PX = 24;
 const ARROWS: Record<string, Px> = {
@@ -14,6 +15,8 @@ const ARROWS: Record<string, Px> = {
   ArrowUp: [0, -1],
   ArrowDown: [0, 1],
 };
+
+const DECIDE: Record<string, "accept" | "edit" | "drop"> = { a: "accept", e: "edit", x: "drop" };
 
 export interface KeyActions {
   aim: (on: boolean) => void;
@@ -31,6 +34,7 @@ export class Keys {
     private readonly store: Store,
     private readonly draw: DrawTool,
     private readonly editor: Editor,
+    private readonly suggestions: Suggestions,
     private readonly actions: KeyActions,
   ) {
     store.onChange((change) => {
@@ -94,6 +98,7 @@ export class Keys {
   }
 
   private letter(key: string): boolean {
+    if (this.decide(key)) return true;
     const id = this.store.selected;
     switch (key) {
       case "f":
@@ -117,6 +122,22 @@ export class Keys {
       default:
         return false;
     }
+  }
+
+  /** With suggestions there: go through them, accept, edit or drop the current one. */
+  private decide(key: string): boolean {
+    const { suggestions } = this;
+    if (suggestions.list.length === 0 || this.store.panel !== "marks") return false;
+    if (key === "n" || key === "N") {
+      suggestions.step(key === "n" ? 1 : -1);
+      return true;
+    }
+    const what = DECIDE[key];
+    const id = suggestions.current;
+    if (!what || !id) return false;
+    if (what === "drop") suggestions.drop(id);
+    else suggestions.accept(id, what === "edit");
+    return true;
   }
 
   private arrow([x, y]: Px, step: number): boolean {

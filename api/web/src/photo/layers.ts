@@ -8,10 +8,11 @@ import Style from "ol/style/Style";
 import type { Px } from "../geometry";
 import type { Canvas } from "./canvas";
 import type { ScaleFinder } from "./finder";
+import type { Suggestions } from "./suggestions";
 import { foundLines, handlesOf, wayOf } from "./scales";
 import { toGeometry } from "./shapes";
 import type { Store } from "./store";
-import { dotStyles, FOUND_COLOR, lineStyles, markStyles, pointStyles, REFERENCE_COLOR } from "./styles";
+import { dotStyles, FOUND_COLOR, lineStyles, markStyles, pointStyles, proposalStyles, REFERENCE_COLOR } from "./styles";
 import type { Mark } from "./types";
 
 export const PAIR_COLOR = "#ffffff";
@@ -19,6 +20,7 @@ export const PAIR_COLOR = "#ffffff";
 export class Layers {
   readonly marks = new VectorSource();
   private readonly reference = new VectorSource();
+  private readonly proposals = new VectorSource();
   private readonly shown = new Map<string, { mark: Mark; feature: Feature }>();
   readonly referencePoints: Feature<Point>[] = [];
 
@@ -26,16 +28,19 @@ export class Layers {
     private readonly canvas: Canvas,
     private readonly store: Store,
     private readonly finder: ScaleFinder,
+    private readonly suggestions: Suggestions,
   ) {
     const shared = { updateWhileAnimating: true, updateWhileInteracting: true };
     canvas.map.addLayer(
       new VectorLayer({ source: this.marks, style: (f) => this.styleOf(f), zIndex: 10, ...shared }),
     );
     canvas.map.addLayer(new VectorLayer({ source: this.reference, zIndex: 12, ...shared }));
+    canvas.map.addLayer(new VectorLayer({ source: this.proposals, zIndex: 14, ...shared }));
     store.onChange((change) => {
       if (change === "doc") this.syncMarks();
       if (change === "selection" || change === "tool") this.marks.changed();
       if (change === "doc" || change === "panel" || change === "tool" || change === "found") this.syncReference();
+      if (change === "found" || change === "panel") this.syncProposals();
     });
     this.syncMarks();
     this.syncReference();
@@ -84,6 +89,17 @@ export class Layers {
     this.referencePoints.length = 0;
     this.drawScale();
     if (this.store.panel === "place") this.drawPairs();
+  }
+
+  private syncProposals(): void {
+    this.proposals.clear();
+    if (this.store.panel !== "marks") return;
+    for (const one of this.suggestions.list) {
+      const feature = new Feature(toGeometry(one.shape, this.canvas));
+      feature.set("proposal", one.id);
+      feature.setStyle(proposalStyles(`${one.id}?`, one.id === this.suggestions.current));
+      this.proposals.addFeature(feature);
+    }
   }
 
   private drawScale(): void {

@@ -2,12 +2,15 @@
 import { button, h } from "./dom";
 import { markDetails } from "./mark-details";
 import type { PanelContext } from "./panel-scale";
+import { suggestBox } from "./panel-suggest";
+import type { Suggestions } from "./suggestions";
 import type { ShapeTool } from "./store";
 import { LOOKS } from "./styles";
 import type { Instrument, Mark, MarkKind } from "./types";
 
 export interface MarksContext extends PanelContext {
   instruments: readonly Instrument[];
+  suggestions: Suggestions;
   onShow: (id: string) => void;
   onDuplicate: (id: string) => void;
 }
@@ -30,6 +33,7 @@ export function marksPanel(context: MarksContext): HTMLElement[] {
   return [
     h("h2", {}, "Marks"),
     drawBox(context),
+    suggestBox(store, context.suggestions),
     store.doc.scale ? null : h("p", { class: "notice warn" }, "No scale reference yet: you can mark, but nothing can be measured."),
     !store.doc.scale || !measures.problem ? null : h("p", { class: "notice problem" }, measures.problem),
     store.doc.marks.length === 0

@@ -123,11 +123,11 @@ function findBox(
   return h(
     "div",
     { class: "find group", "aria-busy": String(busy) },
-    found || busy ? null : h("p", { class: again ? "quiet" : "notice warn" }, words),
+    found || busy || finder.missed ? null : h("p", { class: again ? "quiet" : "notice warn" }, words),
     busy ? h("p", { role: "status" }, "Looking in the full picture…") : null,
     finder.missed ? h("p", { class: "notice problem", role: "alert" }, `Not found. ${finder.missed}`) : null,
     found
-      ? h("p", { class: "notice", role: "status" }, `Found ${found.found}. Look at the white marks in the picture: are they where they should be? Nothing is saved yet.`)
+      ? h("p", { class: "notice", role: "status" }, `Found ${found.found}. The pink lines and dots in the picture show it: are they where they should be? Nothing is saved yet.`)
       : null,
     h(
       "div",

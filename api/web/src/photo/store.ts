@@ -12,7 +12,17 @@ export type Tool =
   | { name: "look" }
   | { name: "draw"; kind: MarkKind; shape: ShapeTool }
   | { name: "reference"; kind: string; way: string }
+  | { name: "suggest"; what: "pit" | "blend-out" | "region" }
   | { name: "pair" };
+
+/** Where each tool belongs. */
+export const PANEL_OF: Record<Tool["name"], Panel> = {
+  look: "marks",
+  draw: "marks",
+  suggest: "marks",
+  pair: "place",
+  reference: "scale",
+};
 
 const LETTERS: Record<MarkKind, string> = { pit: "P", "blend-out": "B", affected: "A", clear: "C" };
 
@@ -117,6 +127,19 @@ export class Store {
     const id = freeId(LETTERS[kind], this.doc.marks);
     this.commit({ marks: [...this.doc.marks, { id, kind, shape }] }, `draw ${id}`);
     this.select(id);
+  }
+
+  /** Take in accepted suggestions as one step; with `edit` the first is selected. */
+  addSuggested(found: readonly Omit<Mark, "id">[], edit: boolean): void {
+    const marks = [...this.doc.marks];
+    const first = marks.length;
+    for (const mark of found) marks.push({ ...mark, id: freeId(LETTERS[mark.kind], marks) });
+    const [one] = marks.slice(first);
+    if (!one) return;
+    this.commit({ marks }, found.length > 1 ? `accept ${found.length} suggestions` : `accept ${one.id}`);
+    if (!edit) return;
+    this.setTool({ name: "look" });
+    this.select(one.id);
   }
 
   /** Change a mark; the change is undone as one step. */

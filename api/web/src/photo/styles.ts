@@ -26,7 +26,7 @@ export const LOOKS: Record<MarkKind, Look> = {
 };
 export const REFERENCE_COLOR = "#f5ee6b";
 /** What the program found and nobody has taken yet. */
-export const FOUND_COLOR = "#ffffff";
+export const FOUND_COLOR = "#ff4fd8";
 const FONT = '600 14px system-ui, "Segoe UI", "Noto Sans", "DejaVu Sans", sans-serif';
 const DARK = "rgba(8, 14, 20, 0.85)";
 const HANDLE_RADIUS = 8;
@@ -34,13 +34,20 @@ const HANDLE_RADIUS = 8;
 export const CORNER_RADIUS = 5;
 
 export function markStyles(kind: MarkKind, id: string, selected: boolean): Style[] {
-  const look = LOOKS[kind];
+  return outlineStyles(LOOKS[kind].color, selected ? [] : LOOKS[kind].dash, id, selected);
+}
+
+/** An outline that nobody has accepted yet: its own colour, dashed, with a question mark. */
+export const proposalStyles = (text: string, current: boolean): Style[] =>
+  outlineStyles(FOUND_COLOR, [6, 6], text, current);
+
+function outlineStyles(color: string, lineDash: number[], text: string, selected: boolean): Style[] {
   const width = selected ? 3.5 : 2.25;
   return [
     new Style({ stroke: new Stroke({ color: DARK, width: width + 2.5 }), zIndex: selected ? 20 : 10 }),
     new Style({
-      stroke: new Stroke({ color: look.color, width, lineDash: selected ? [] : look.dash }),
-      fill: new Fill({ color: selected ? `${look.color}2e` : "rgba(0, 0, 0, 0.001)" }),
+      stroke: new Stroke({ color, width, lineDash }),
+      fill: new Fill({ color: selected ? `${color}2e` : "rgba(0, 0, 0, 0.001)" }),
       zIndex: selected ? 21 : 11,
     }),
     // Above the outline, so that the name does not hide what it names.
@@ -48,10 +55,10 @@ export function markStyles(kind: MarkKind, id: string, selected: boolean): Style
       geometry: topOf,
       zIndex: 22,
       text: new Text({
-        text: id,
+        text,
         font: FONT,
         offsetY: -12,
-        fill: new Fill({ color: look.color }),
+        fill: new Fill({ color }),
         stroke: new Stroke({ color: DARK, width: 4 }),
       }),
     }),

@@ -50,6 +50,16 @@ export interface ScaleRef {
   [field: string]: unknown;
 }
 
+/** An outline that the service proposes; no mark before a person accepts it. */
+export interface Proposal {
+  kind: "pit" | "blend-out";
+  shape: Extract<Shape, { type: "Polygon" }>;
+  method: string;
+  parameters: Record<string, number | string>;
+  score: number;
+  u_edge_px: number;
+}
+
 /** A reference as the service found it; not stored yet. */
 export interface FoundScale {
   scale: ScaleRef;

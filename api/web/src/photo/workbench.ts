@@ -6,7 +6,8 @@ import { Canvas, reducedMotion } from "./canvas";
 import { openPair, addPair, placePanel, setPlace } from "./panel-place";
 import { askConflicts, showHelp } from "./dialogs";
 import { keepSketch, readSketch } from "./draft";
-import { byId, fill, h, soon } from "./dom";
+import { renderBar } from "./bar";
+import { byId, fill, h, refocus, soon } from "./dom";
 import { DrawTool } from "./draw";
 import { Editor } from "./edit";
 import { forgetRefused, type Units } from "./fields";
@@ -21,19 +22,13 @@ import { scalePanel } from "./panel-scale";
 import { newScale, withHandles } from "./scales";
 import { Notices } from "./notices";
 import { outlineOf, shifted } from "./shapes";
-import type { Panel, Store } from "./store";
+import { type Panel, PANEL_OF, type Store } from "./store";
+import { Suggestions } from "./suggestions";
 import type { Sync } from "./sync";
 import type { Member, PhotoPart, PhotoRecord, StructureRecord, SurveyRecord } from "./types";
 
 // A copy is put this far off, so that it is seen.
 const COPY_SHIFT_CSS_PX = 24;
-
-/** The button that had the focus went while it worked: go on with the one that takes its place. */
-function refocus(selector: string): void {
-  window.setTimeout(() => {
-    if (document.activeElement === document.body) byId("panel").querySelector<HTMLElement>(selector)?.focus();
-  }, 30);
-}
 
 export class Workbench {
   private photo: PhotoPart;
@@ -41,6 +36,7 @@ export class Workbench {
   private readonly units: Units;
   private readonly canvas: Canvas;
   private readonly finder: ScaleFinder;
+  private readonly suggestions: Suggestions;
   private readonly layers: Layers;
   private readonly draw: DrawTool;
   private readonly editor: Editor;
@@ -66,14 +62,15 @@ export class Workbench {
     store.panel = record.photo.scale ? "marks" : "scale";
     this.canvas = new Canvas(byId("canvas"), picture.width, picture.height, picture);
     this.finder = new ScaleFinder(`/api/photos/${record.id}/find-scale`, store);
-    this.layers = new Layers(this.canvas, store, this.finder);
+    this.suggestions = new Suggestions(`/api/photos/${record.id}`, store);
+    this.layers = new Layers(this.canvas, store, this.finder, this.suggestions);
     this.draw = new DrawTool(this.canvas, store);
     this.editor = new Editor(this.canvas, store, this.layers);
     this.glass = new Glass(this.canvas, byId<HTMLCanvasElement>("glass"));
     this.layout = new LayoutView(byId("layout"));
     this.measures = new Measures(`/api/photos/${record.id}/measures`, store, this.units.shown);
     this.notices = new Notices(store, sync);
-    this.keys = new Keys(this.canvas, store, this.draw, this.editor, {
+    this.keys = new Keys(this.canvas, store, this.draw, this.editor, this.suggestions, {
       aim: (on) => this.aim(on),
       duplicate: (id) => this.duplicate(id),
       show: (id) => this.show(id),
@@ -97,6 +94,8 @@ export class Workbench {
     this.measures.onChange = this.render;
     this.finder.onChange = this.render;
     this.finder.onAnswer = () => refocus('[data-key="find-use"], [data-key="find-scale"]');
+    this.suggestions.onAnswer = () =>
+      refocus(`[data-key="accept-${this.suggestions.current}"], [data-key="suggest-pit"]`);
     this.store.onChange((change) => {
       if (change === "tool" || change === "doc" || change === "panel") this.renderLayout();
       if (change === "tool" && this.draw.active) this.toStage();
@@ -114,7 +113,7 @@ export class Workbench {
   private resumeSketch(): void {
     const sketch = readSketch(this.recordId);
     if (!sketch || this.draw.active) return;
-    this.store.panel = sketch.tool.name === "draw" ? "marks" : sketch.tool.name === "pair" ? "place" : "scale";
+    this.store.panel = PANEL_OF[sketch.tool.name];
     this.store.tell("panel");
     this.store.setTool(sketch.tool);
     this.draw.resume(sketch.points);
@@ -135,7 +134,7 @@ export class Workbench {
   }
 
   private wireDrawing(): void {
-    const { store, draw, editor, notices } = this;
+    const { store, draw, editor, notices, suggestions } = this;
     draw.say = editor.say = (words) => notices.say(words);
     draw.onProgress = () => {
       keepSketch(this.recordId, draw.points.length > 0 ? { tool: store.tool, points: draw.points } : null);
@@ -150,6 +149,15 @@ export class Workbench {
       addPair(store, at);
       store.setTool({ name: "look" });
     };
+    draw.onSuggest = (what, points) => {
+      const [at] = points;
+      if (what === "region") {
+        store.setTool({ name: "look" });
+        void suggestions.sweep(points);
+      } else if (at) void suggestions.at(what, at);
+    };
+    editor.onProposal = (id) => suggestions.pick(id);
+    suggestions.onShow = (one) => this.canvas.show(outlineOf(one.shape));
     editor.onReference = (points) => {
       const { scale, placement } = store.doc;
       if (store.panel === "scale" && scale) store.setScale(withHandles(scale, points), "move a reference point");
@@ -193,6 +201,10 @@ export class Workbench {
     on("finish", () => this.draw.finish());
     on("take-back", () => this.draw.removeLast());
     on("drop", () => this.store.setTool({ name: "look" }));
+    const { suggestions } = this;
+    on("suggest-accept", () => suggestions.accept(suggestions.current ?? ""));
+    on("suggest-edit", () => suggestions.accept(suggestions.current ?? "", true));
+    on("suggest-drop", () => suggestions.drop(suggestions.current ?? ""));
     const tabs = [...document.querySelectorAll<HTMLButtonElement>('[role="tab"]')];
     tabs.forEach((tab, i) => {
       tab.addEventListener("click", () => this.store.setPanel(tab.dataset["panel"] as Panel));
@@ -307,20 +319,7 @@ export class Workbench {
   }
 
   private renderBar(): void {
-    const { draw } = this;
-    const open = this.store.panel === "place" ? openPair(this.store.doc.placement) : -1;
-    const waiting = !draw.active && open >= 0;
-    byId("draw-bar").hidden = !draw.active && !waiting;
-    const step = waiting ? "Now click the same point on the layout, or type its station and offset." : draw.step;
-    if (byId("step").textContent !== step) byId("step").textContent = step;
-    const pointwise = draw.active && !draw.plan?.freehand;
-    byId("set-point").hidden = !(pointwise && this.aiming);
-    byId("finish").hidden = !pointwise || draw.plan?.least === draw.plan?.most;
-    byId<HTMLButtonElement>("finish").disabled = !draw.canFinish;
-    byId("take-back").hidden = !pointwise || draw.plan?.most === 1;
-    byId<HTMLButtonElement>("take-back").disabled = draw.points.length === 0;
-    byId("drop").hidden = !draw.active;
-    byId("canvas").classList.toggle("drawing", draw.active);
+    renderBar(this.store, this.draw, this.suggestions, this.aiming);
   }
 
   private readonly render = (): void => {
@@ -346,6 +345,7 @@ export class Workbench {
         ...marksPanel({
           ...context,
           instruments: this.survey.instruments,
+          suggestions: this.suggestions,
           onShow: (id) => this.show(id),
           onDuplicate: (id) => this.duplicate(id),
         }),
