@@ -114,7 +114,7 @@ def test_the_truth_lies_within_u() -> None:
     """Over random tilts to 25 deg and rim noise, U (k = 2) near the disc holds in 93 % or more."""
     rng = np.random.default_rng(20310417)
     inside = []
-    for seed in range(80):
+    for seed in range(60):
         camera = Pinhole(
             tilt=math.radians(rng.uniform(0, 25)),
             direction=rng.uniform(0, 2 * math.pi),
@@ -127,7 +127,7 @@ def test_the_truth_lies_within_u() -> None:
         if found.quantities:
             value = found.quantities["area"]
             inside.append(abs(value.value - area(pit)) <= value.expanded)
-    assert len(inside) >= 60
+    assert len(inside) >= 45
     assert np.mean(inside) >= 0.93
 
 

@@ -147,7 +147,9 @@ def test_what_a_rule_cannot_carry_is_refused() -> None:
 def test_ticks_are_found_in_a_picture(tick: float) -> None:
     """Ticks of metric and inch graduations are found; an area beside them is within 2 % and within U."""
     rng = np.random.default_rng(7)
-    camera = Pinhole(tilt=math.radians(10), direction=1.1, roll=0.1, focal=2000, distance=2000 / 12)
+    camera = Pinhole(
+        tilt=math.radians(10), direction=1.1, roll=0.1, focal=2000, distance=2000 / 12, size=(1400, 700)
+    )
     drawing = Drawing.metal((130, 80), rng)
     drawing.rule(tick, int(100 / tick) + 1, -8.0)
     half = tick * math.floor(45 / tick)
@@ -157,7 +159,7 @@ def test_ticks_are_found_in_a_picture(tick: float) -> None:
     found = find_reference(picture, RuleScale(image=line, tick=tick, u_scale=3e-4))
     pit = ngon(24, 4.0, (10.0, 12.0))
     entry = found.model_dump(mode="json")
-    area_found = measured(entry, camera.see(pit), known=False)
+    area_found = measured(entry, camera.see(pit), known=False, size=(1400, 700))
     assert area_found.value == pytest.approx(area(pit), rel=0.02)
     assert abs(area_found.value - area(pit)) <= area_found.expanded
 

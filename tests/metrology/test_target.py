@@ -118,7 +118,7 @@ def test_markers_are_covered_as_stated(count: int) -> None:
     """With corner noise of 0.2 px, U (k = 2) of an area beside the markers holds in 93 % or more."""
     rng = np.random.default_rng(20310417)
     inside = []
-    for _ in range(100):
+    for _ in range(60):
         camera = Pinhole(
             tilt=math.radians(rng.uniform(0, 45)), direction=rng.uniform(0, 2 * math.pi), distance=200
         )
