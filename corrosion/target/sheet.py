@@ -88,8 +88,8 @@ def _arranged(sheet: Sheet, paper: tuple[float, float]) -> _Page:
         middle = (paper[0] / 2.0, paper[1] / 2.0)
         start = (middle[0] - CHECK_BAR_MM / 2.0, middle[1] - CHECK_BAR_MM / 2.0)
         inside = (start[0] + 8.0, start[1] + 10.0)
-        beside = (start[0] - 2.0 * _END_STROKE_MM, start[1])
-        return _Page(paper, [(left, top)], start, beside, inside)
+        down_from = (start[0] - 2.0 * _END_STROKE_MM, start[1])
+        return _Page(paper, [(left, top)], start, down_from, inside)
     across, down = (1, 1) if sheet.window else copies_on(sheet, room, _GAP_MM)
     copies = [
         (MARGIN_MM + i * (width + _GAP_MM), MARGIN_MM + j * (height + _GAP_MM))
