@@ -13,7 +13,6 @@ from api.pages.plan_rows import (
     CONFLICT_WORDS,
     drawn_plan,
     member_rows,
-    stop_text,
     summary,
 )
 from api.pages.surveys import survey_frame
@@ -91,7 +90,6 @@ def table_of(plans: Plans) -> dict[str, Any]:
         "summary": summary(rows),
         "cautions": list(cautions.values()),
         "drawn": {one.member.id: drawn_plan(one) for one in rows},
-        "stop_text": stop_text,
         "conflict_words": CONFLICT_WORDS,
         "action_class": ACTION_CLASS,
         "action_symbol": ACTION_SYMBOL,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,7 +14,8 @@ from corrosion.model import Member
 from corrosion.model.planning import Action
 from corrosion.report.words import verdict_words
 from corrosion.terms import VERDICT_ORDER, Verdict
-from corrosion.units import DECIMALS, LengthUnit, mm_per
+from corrosion.units import LengthUnit
+from corrosion.worklist.figures import Figures, figures_of
 
 ACTION_CLASS: dict[Action, str] = {
     Action.LEAVE: "leave",
@@ -44,12 +44,13 @@ class BlendRow:
     """One planned blend as the table shows it; lengths in mm.
 
     `number` is unique on its member, `along` and `across` are the footprint's size in the member's main
-    direction and square to it.
+    direction and square to it, `figures` are rounded so that no rounding grinds deeper.
     """
 
     number: int
     blend: PlannedBlend
     leads: Site
+    figures: Figures
     along: float
     across: float
     alternatives: list[Alternative]
@@ -94,34 +95,28 @@ class MemberRows:
 def member_rows(plans: Plans) -> list[MemberRows]:
     """List every member with its blends."""
     members = {one.id: one for one in plans.assessment.survey.structure.members}
-    return [_member(members[one.member_id], one) for one in plans.dispositions]
+    return [_member(members[one.member_id], one, plans.unit) for one in plans.dispositions]
 
 
-def _member(member: Member, found: MemberDisposition) -> MemberRows:
-    rows = [_blend(number, blend, found, member) for number, blend in enumerate(found.plan.blends, start=1)]
+def _member(member: Member, found: MemberDisposition, unit: LengthUnit) -> MemberRows:
+    rows = [_blend(number, blend, found, unit) for number, blend in enumerate(found.plan.blends, start=1)]
     return MemberRows(member, found, rows)
 
 
-def _blend(number: int, blend: PlannedBlend, found: MemberDisposition, member: Member) -> BlendRow:
+def _blend(number: int, blend: PlannedBlend, found: MemberDisposition, unit: LengthUnit) -> BlendRow:
     left, low, right, high = blend.footprint.bounds
     sizes = (right - left, high - low)
-    along, across = sizes if member.main_direction == "station" else sizes[::-1]
+    along, across = sizes if found.plan.layout.member.main_direction == "station" else sizes[::-1]
     return BlendRow(
         number=number,
         blend=blend,
         leads=max(blend.sites, key=lambda site: site.depth),
+        figures=figures_of(blend, unit),
         along=along,
         across=across,
         alternatives=compare_alternatives(found.plan, blend),
         dispositions=[one for one in found.findings if one.blend_id == blend.id],
     )
-
-
-def stop_text(stop_mm: float, unit: LengthUnit) -> str:
-    """Write a stop depth rounded down: rounding must not allow more."""
-    decimals = DECIMALS[unit]
-    step = mm_per(unit) / 10**decimals
-    return f"{math.floor(stop_mm / step + 1e-6) / 10**decimals:.{decimals}f}"
 
 
 def summary(members: list[MemberRows]) -> str:
