@@ -16,7 +16,7 @@ LAYERS = [
     ["errors", "terms"],
     ["units", "quantity", "opencv", "reference_sizes"],
     ["model", "photo", "grades", "montecarlo"],
-    ["results", "lens", "marks", "depth", "layout", "target", "cylinder"],
+    ["results", "lens", "marks", "depth", "layout", "target", "cylinder", "light"],
     ["calibrate", "scale", "suggest", "extremes"],
     ["measure", "placement", "removal", "find"],
     ["findings", "intake", "blend", "rules"],
