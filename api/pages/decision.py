@@ -95,7 +95,7 @@ def results_of(plans: Plans) -> dict[str, Any]:
     names = {one.id: one.name for one in survey.structure.members}
     return {
         "problem": "",
-        "members": [(one, names.get(one.member_id, "")) for one in plans.dispositions],
+        "dispositions": [(one, names.get(one.member_id, "")) for one in plans.dispositions],
         "seen": {
             one.member.id: {face: one.coverage[face].share for face in Face if face in one.coverage}
             for one in plans.assessment.members
