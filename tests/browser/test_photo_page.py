@@ -325,3 +325,29 @@ def test_help_lists_the_keys(open_page: OpenPage, scaled: str) -> None:
     page.keyboard.press("Escape")
     expect(dialog).to_be_hidden()
     assert page.evaluate("document.activeElement.id") == "canvas"
+
+
+def test_a_mark_is_renamed(service: Service, open_page: OpenPage, scaled: str) -> None:
+    """A mark takes another name, keeps its outline, and is refused a name that is taken."""
+    shape = {"type": "Circle", "center": [600, 450], "radius": 20}
+    marks = [{"id": name, "kind": "pit", "shape": shape, "note": name} for name in ("P1", "P2")]
+    service.client.put(f"/api/photos/{scaled}/marks", json=marks, headers=tag(2)).raise_for_status()
+    page = open_page(f"/photos/{scaled}").page
+    ready(page)
+    page.get_by_text("P2 · Pit").click()
+    page.get_by_text("Kind, name, feature, date, note").click()
+    name = page.get_by_label("Name", exact=True)
+    name.fill("P1")
+    page.keyboard.press("Tab")
+    expect(page.get_by_role("alert").filter(has_text="There is a mark P1 already")).to_be_visible()
+    name.fill("S-17 left")
+    page.keyboard.press("Tab")
+    expect(page.locator(".marks > li.selected")).to_contain_text("S-17 left · Pit")
+    page.wait_for_timeout(700)
+    saved(page)
+    kept = [(mark["id"], mark["note"]) for mark in stored(service.client, scaled)["marks"]]
+    assert kept == [("P1", "P1"), ("S-17 left", "P2")]
+    page.locator("#undo").click()
+    page.wait_for_timeout(700)
+    saved(page)
+    assert [mark["id"] for mark in stored(service.client, scaled)["marks"]] == ["P1", "P2"]

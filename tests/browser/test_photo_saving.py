@@ -101,7 +101,7 @@ def test_a_conflict_is_decided_by_a_person(
     draw_pit(page, ready(page))
     saved(page)
     _other_person_edits(service, scaled, "their note")
-    page.get_by_text("Kind, feature, date, note").click()
+    page.get_by_text("Kind, name, feature, date, note").click()
     page.get_by_label("Note", exact=True).fill("my note")
     page.keyboard.press("Tab")
     dialog = page.get_by_role("dialog")

@@ -4,6 +4,7 @@ import { button, field, h, select } from "./dom";
 import { faultOf, numberField } from "./fields";
 import { flagsOf } from "./measures";
 import type { MarksContext } from "./panel-marks";
+import type { Store } from "./store";
 import { LOOKS } from "./styles";
 import type { DepthReading, Mark, MarkKind } from "./types";
 
@@ -44,6 +45,8 @@ interface ReadingForm {
 const forms = new Map<string, ReadingForm>();
 let lastMethod = "";
 let lastInstrument = "";
+// The panel is drawn anew after every change; what was opened stays open.
+let aboutOpen = false;
 
 export function markDetails(context: MarksContext, mark: Mark): HTMLElement {
   const { store, measures } = context;
@@ -259,6 +262,29 @@ function blend(context: MarksContext, mark: Mark): HTMLElement {
   return h("div", {}, mark.measured_from ? measuredFrom(context, mark) : null, profile, askRatio);
 }
 
+function nameField(store: Store, mark: Mark): HTMLElement {
+  const error = h("p", { class: "error", role: "alert", hidden: true });
+  const input = h("input", {
+    type: "text",
+    value: mark.id,
+    maxlength: 80,
+    "data-key": "mark-name",
+    onchange: () => {
+      const form = forms.get(mark.id);
+      const wrong = store.renameMark(mark.id, input.value);
+      input.defaultValue = input.value;
+      error.hidden = !wrong;
+      error.textContent = wrong;
+      input.setAttribute("aria-invalid", String(Boolean(wrong)));
+      if (wrong || !form) return;
+      // A reading that is typed but not added yet goes with its mark.
+      forms.delete(mark.id);
+      forms.set(input.value.trim(), form);
+    },
+  });
+  return h("div", {}, field("Name", input, "As chalked beside it on the metal, such as P7."), error);
+}
+
 function about({ store }: MarksContext, mark: Mark): HTMLElement {
   const kinds = (Object.keys(LOOKS) as MarkKind[]).map((kind) => [kind, LOOKS[kind].words] as const);
   const refused = h("p", { class: "error", role: "alert", hidden: true });
@@ -289,17 +315,21 @@ function about({ store }: MarksContext, mark: Mark): HTMLElement {
     });
     return input;
   };
-  return h(
+  const made = h(
     "details",
     { class: "about" },
-    h("summary", {}, "Kind, feature, date, note"),
+    h("summary", {}, "Kind, name, feature, date, note"),
     h(
       "div",
       { class: "fields" },
       h("div", {}, field("Kind", kind), refused),
+      nameField(store, mark),
       field("Feature", text("feature", "text"), "The same name on two photos of one thing: it counts once."),
       field("Date", text("date", "date"), "When it was read or blended."),
       field("Note", text("note", "text")),
     ),
   );
+  made.open = aboutOpen;
+  made.addEventListener("toggle", () => (aboutOpen = made.open));
+  return made;
 }

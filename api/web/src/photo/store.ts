@@ -148,6 +148,23 @@ export class Store {
     this.commit({ marks }, label);
   }
 
+  /** Give a mark another name; returns what is wrong with it, or "". */
+  renameMark(id: string, wanted: string): string {
+    const name = wanted.trim();
+    if (name === id) return "";
+    if (name === "") return "A mark needs a name.";
+    // As the survey file wants its identifiers.
+    if (name.length > 80 || /[\u0000-\u001f/\\]/.test(name)) return "Use up to 80 characters, without / and \\.";
+    if (this.mark(name)) return `There is a mark ${name} already.`;
+    const marks = this.doc.marks.map((mark) => (mark.id === id ? { ...mark, id: name } : mark));
+    const selected = this.selected === id;
+    // First, so that the step does not deselect a mark that is still there.
+    if (selected) this.selected = name;
+    this.commit({ marks }, `rename ${id} to ${name}`);
+    if (selected) this.tell("selection");
+    return "";
+  }
+
   deleteMark(id: string): void {
     this.commit({ marks: this.doc.marks.filter((mark) => mark.id !== id) }, `delete ${id}`);
   }
