@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import Any
 
 import httpx
 import pytest
-from sqlalchemy import inspect, text
 
-from api.database import Database
 from corrosion.model import parse_survey
 from tests.api.samples import STRUCTURE, new_survey, picture, survey_file, tag, upload
 
@@ -361,17 +358,3 @@ def test_the_work_list_is_printed(client: httpx.Client, paper: str) -> None:
 def test_there_is_nothing_of_no_survey(client: httpx.Client, path: str) -> None:
     """A survey that is not there is 404 everywhere."""
     assert client.get(f"/api/surveys/nothing/{path}").status_code == 404
-
-
-def test_tables_of_models_and_migrations_agree(tmp_path: Path) -> None:
-    """The migrated tables have the columns that the program writes, and the log has no version to edit."""
-    database = Database(f"sqlite:///{tmp_path / 'a.sqlite3'}")
-    database.migrate()
-    looked = inspect(database.engine)
-    choices = {column["name"] for column in looked.get_columns("choices")}
-    assert choices == {"id", "version", "created", "document", "survey_id", "part"}
-    ticks = {column["name"] for column in looked.get_columns("ticks")}
-    assert ticks == {"id", "survey_id", "card", "fingerprint", "created", "document"}
-    with database.engine.connect() as connection:
-        assert connection.scalar(text("SELECT count(*) FROM ticks")) == 0
-    database.close()

@@ -17,7 +17,7 @@ def names() -> list[str]:
 
 def test_the_commands_are_these() -> None:
     """A new command must be added here, and so be seen by the tests below."""
-    assert names() == ["assess", "demo", "find", "lens", "measure", "schema", "serve", "target"]
+    assert names() == ["assess", "decide", "demo", "find", "lens", "measure", "schema", "serve", "target"]
 
 
 @pytest.mark.parametrize("name", names())
@@ -32,7 +32,7 @@ def test_commands_have_help(name: str) -> None:
 def test_exit_codes_are_documented() -> None:
     """The help of the program and of its working commands lists the exit codes."""
     assert COMMANDS.epilog == EXIT_CODES  # type: ignore[attr-defined]
-    for name in ("measure", "assess", "demo", "lens", "find", "target"):
+    for name in ("measure", "assess", "decide", "demo", "lens", "find", "target"):
         assert COMMANDS.commands[name].epilog == EXIT_CODES  # type: ignore[attr-defined]
     for code in ("0 ", "1 ", "2 ", "3 "):
         assert code in EXIT_CODES
