@@ -43,8 +43,7 @@ reinforcement, but nothing is worse than replacing the member."""
 
 _NOT_IN_THE_WAY = frozenset({ConflictKind.LIMIT_ZONE, ConflictKind.OTHER_FACE})
 _ONLY_DOUBT = (
-    "Only the uncertainty of the depth read takes it there: measure better, or grind no deeper than the "
-    "stop depth and look again."
+    "Only the uncertainty of the depth read takes it there: measure better before anything is ground."
 )
 _STATED = (
     RuleQuantity.ADJACENT_UNAFFECTED,
