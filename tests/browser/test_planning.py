@@ -200,6 +200,33 @@ def test_a_limit_moves_the_reasons(open_page: OpenPage, service: Service, survey
     assert members[0]["limit_zones"][0]["id"] == "row"
 
 
+def test_a_limit_needs_its_source(open_page: OpenPage, survey: str) -> None:
+    """A limit without its source is not tried; the page says whose source is missing."""
+    page = opened(open_page, survey, "plan")
+    page.get_by_text("Blend limits of the members").click()
+    page.locator("#limits-form [data-name='source']").first.fill("")
+    expect(said(page)).to_contain_text("Limit of SK1: Source is missing.")
+    page.locator("#limits-form [data-name='fraction']").first.fill("")
+    expect(page.locator("tr[data-blend='1']")).to_contain_text("no limit set")
+    expect(page.locator("#results")).to_contain_text("not determined")
+
+
+def test_a_print_of_tried_values_says_so(open_page: OpenPage, survey: str) -> None:
+    """What is printed while values are only tried carries that they are not kept."""
+    page = opened(open_page, survey, "plan")
+    words = "getComputedStyle(document.querySelector('#results'), '::before').content"
+    assert page.evaluate(words) == "none"
+    allowance(page).fill("0.05")
+    expect(said(page)).to_contain_text("Tried out")
+    page.emulate_media(media="print")
+    assert "not kept" in page.evaluate(words)
+    expect(page.locator(".plan-settings")).to_be_hidden()
+    page.emulate_media(media="screen")
+    page.get_by_role("button", name="Go back to what is kept").click()
+    expect(said(page)).to_have_text("The figures are those that are kept.")
+    assert page.evaluate(words) == "none"
+
+
 def test_a_price_moves_the_decision(open_page: OpenPage, service: Service, survey: str) -> None:
     """A repair of 600 against 1000 is cheaper, against 500 it is not; the break-even price is 600."""
     put(service, survey, "decision", DECISION)

@@ -141,7 +141,7 @@ export function limitsPart(structure: string, units: Units): Part | null {
   if (!form) return null;
   const members = (body: Json): Member[] => (body["structure"] as { members: Member[] }).members;
   const limits = (values: Json): [string, Json | null][] =>
-    (values["limits"] as Limited[]).map((one) => [one.member, limitOf(one)]);
+    (values["limits"] as Limited[]).map((one, index) => [one.member, limitOf(one, form.form.querySelectorAll("[data-row]")[index])]);
   return new Kept("limits", "the blend limits", form, `/api/structures/${structure}`, {
     unwrap: (record) => ({ units: record["units"], structure: record["structure"] }),
     toForm: (body) => ({ limits: members(body).map((one) => ({ member: one.id, ...one.limit })) }),
@@ -155,7 +155,14 @@ export function limitsPart(structure: string, units: Units): Part | null {
   });
 }
 
-function limitOf({ member: _member, ...limit }: Limited): Json | null {
+function limitOf({ member, ...limit }: Limited, row: Element | undefined): Json | null {
   const stated = Object.entries(limit).filter(([, value]) => value !== undefined && value !== null && value !== "");
+  const names = stated.map(([name]) => name);
+  const fault = (name: string, words: string, lacking: boolean): FieldError =>
+    new FieldError(row?.querySelector<HTMLElement>(`[data-name="${name}"]`) ?? document.body, `Limit of ${member}: ${words}`, lacking);
+  if (names.includes("fraction") && names.includes("depth")) throw fault("depth", "state a share or a depth, not both.", false);
+  const figure = names.includes("fraction") || names.includes("depth");
+  if (figure && !names.includes("source")) throw fault("source", "Source is missing. A limit needs who says so.", true);
+  if (!figure && names.includes("source")) throw fault("fraction", "a source alone is no limit; state a share or a depth.", true);
   return stated.length === 0 ? null : Object.fromEntries(stated);
 }

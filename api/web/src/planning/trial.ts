@@ -13,6 +13,7 @@ export class Trial {
   private readonly actions = need<HTMLElement>("#trial-actions");
   private readonly dirty = new Set<Part>();
   private asked = 0;
+  private touches = 0;
   private timer = 0;
 
   constructor(
@@ -42,6 +43,7 @@ export class Trial {
 
   private touched(part: Part): void {
     this.dirty.add(part);
+    this.touches += 1;
     this.actions.hidden = false;
     this.bar.classList.add("trying");
     window.clearTimeout(this.timer);
@@ -65,6 +67,8 @@ export class Trial {
       const text = await this.fetchText(this.bar.dataset["try"] ?? "", body);
       if (request !== this.asked) return;
       this.put(text);
+      // A print or a screenshot of tried values must say that they are not what is kept.
+      document.body.classList.add("tried");
       this.faults([]);
       this.say("Tried out, not kept: the figures follow what stands here.");
     } catch (error) {
@@ -91,16 +95,18 @@ export class Trial {
     window.clearTimeout(this.timer);
     need("#trial-conflict").replaceChildren();
     for (const part of [...this.dirty]) {
+      const before = this.touches;
       try {
         await part.keep();
-        this.dirty.delete(part);
+        // What was typed while it was sent is not kept yet.
+        if (this.touches === before) this.dirty.delete(part);
       } catch (error) {
         if (error instanceof ProblemError && error.isStale) await this.settle(part);
         else this.explain(error, true);
         return;
       }
     }
-    await this.showKept("Kept.");
+    if (this.dirty.size === 0) await this.showKept("Kept.");
   }
 
   private async settle(part: Part): Promise<void> {
@@ -128,7 +134,8 @@ export class Trial {
   private async letGo(): Promise<void> {
     need("#trial-conflict").replaceChildren();
     this.dirty.clear();
-    for (const part of this.parts) part.reset();
+    // Afresh: what is kept may have changed meanwhile.
+    await this.start();
     await this.showKept("");
   }
 
@@ -137,11 +144,12 @@ export class Trial {
     window.clearTimeout(this.timer);
     this.actions.hidden = true;
     this.bar.classList.remove("trying");
-    this.faults([]);
     try {
       const text = await this.fetchText(this.bar.dataset["table"] ?? "");
       if (request !== this.asked) return;
       this.put(text);
+      document.body.classList.remove("tried");
+      this.faults([]);
       this.say(`${words} The figures are those that are kept.`.trim());
     } catch (error) {
       this.say(`${words} The figures could not be fetched: ${wordsOf(error)}`.trim());
