@@ -122,7 +122,7 @@ def _drivers(result: DecisionResult) -> Figure | None:
             hatch="" if against else "///",
         )
     _rows(axes, [_short(d.name, 60) for d in shown])
-    axes.set_xlabel("Share of the doubt, %\n(filled: speaks against repair as it grows; hatched: for it)")
+    axes.set_xlabel("Share of the doubt, %\n(filled: against repair as it grows;\nhatched: for it)")
     return figure
 
 
