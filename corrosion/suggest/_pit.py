@@ -31,7 +31,7 @@ CLOSED = NAMES.index("closed")
 
 
 def default_largest_px(shape: tuple[int, ...]) -> float:
-    """Take a quarter of the shorter side: a pit that fills more was photographed from too near."""
+    """A quarter of the picture's shorter side: a pit that fills more was photographed from too near."""
     return max(2.5 * SMALLEST_PX, min(shape[:2]) / 4)
 
 

@@ -115,7 +115,7 @@ def _search(
     radii: tuple[float, float],
     least_score: float,
 ) -> list[Candidate]:
-    """List accepted candidates in the reduced picture, best first, none lying in another."""
+    """Accepted candidates in the reduced picture, best first, none lying in another."""
     if area.is_empty:
         return []
     least, largest = (r / factor for r in radii)
