@@ -13,8 +13,8 @@ from corrosion.suggest._candidates import on_ring
 from corrosion.suggest._evidence import DEEPEST, FARTHEST, LEAST_SEEN
 from corrosion.suggest._features import (
     NOISE_FLOOR,
-    Features,
     FloatArray,
+    Features,
     PlaneArray,
     UInt8Array,
     checked_picture,

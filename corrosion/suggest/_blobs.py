@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 from skimage.feature import peak_local_max
 
 from corrosion.opencv import cv2
@@ -15,10 +14,8 @@ RADIUS_PER_SIGMA = 1.7
 """A disc answers a difference of Gaussians (s, 1.6 s) most when its radius is about 1.7 s."""
 LEAST_ANSWER = (0.8, 0.3, 0.08)
 """Least answer in L*, in a*b*, in log roughness: about what noise leaves after such a window."""
-QUOTA = (4, 4, 7)
-"""Most spots per scale and tile by lightness, colour and roughness: specks must not crowd out large pits,
-nor print in one corner the metal in another."""
-TILES = (4, 3)
+QUOTA = (25, 25, 40)
+"""Most spots per scale by lightness, colour and roughness: small specks must not crowd out large pits."""
 
 
 def spots(features: Features, least_radius: float, largest_radius: float) -> FloatArray:
@@ -52,27 +49,14 @@ def _of_one_scale(plane: PlaneArray, sigma: float, radius: float, step: float) -
     answers = (np.abs(apart[:, :, 0]), np.hypot(apart[:, :, 1], apart[:, :, 2]), apart[:, :, ROUGH])
     rows = []
     for answer, least, quota in zip(answers, LEAST_ANSWER, QUOTA, strict=True):
-        peaks = peak_local_max(  # type: ignore[no-untyped-call]
+        peaks = peak_local_max(
             answer, min_distance=max(1, int(sigma)), threshold_abs=least, exclude_border=False
-        )
-        peaks = peaks[_first_per_tile(peaks, answer.shape, quota)]
+        )[:quota]
         if len(peaks):
             strength = answer[peaks[:, 0], peaks[:, 1]] / least
             place = peaks[:, ::-1] * step + (step - 1) / 2
             rows.append(np.column_stack([place, np.full(len(peaks), radius), strength]))
     return np.vstack(rows) if rows else np.zeros((0, 4))
-
-
-def _first_per_tile(peaks: NDArray[np.intp], shape: tuple[int, ...], quota: int) -> list[int]:
-    """Numbers of the first `quota` peaks of each tile."""
-    left = np.full(TILES, quota)
-    kept = []
-    for number, (y, x) in enumerate(peaks):
-        tile = (x * TILES[0] // shape[1], y * TILES[1] // shape[0])
-        if left[tile] > 0:
-            left[tile] -= 1
-            kept.append(number)
-    return kept
 
 
 def _apart(rows: FloatArray) -> FloatArray:

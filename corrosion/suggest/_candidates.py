@@ -9,15 +9,15 @@ import numpy as np
 import shapely
 
 from corrosion.suggest._evidence import edges_of, evidence
-from corrosion.suggest._features import GATHER_SIGMA, ROUGH, Features, FloatArray
+from corrosion.suggest._features import ROUGH, Features, FloatArray
 from corrosion.suggest._polar import RAYS, STEP, IntArray, Ring, band_means, best_closed_paths, ring_around
 
 SEARCH_HALF = 11
 """Half the width of a search band: radii from 0.64 to 1.55 of its middle, an oval of 2 : 1 with dents."""
 SEARCH_STEP = 3
 SEARCH_BEND = 0.06
-SET_HALF = 8
-"""The fine setting may move the rim by a third of the radius either way, in three rounds."""
+SET_HALF = 5
+"""The fine setting may move the rim by a fifth of the radius either way."""
 SET_BEND = 0.15
 SET_BAND = 2
 SET_FINER = 2.0
@@ -65,9 +65,9 @@ def measure_again(features: Features, outline: FloatArray) -> FloatArray:
 def set_rim(features: Features, outline: FloatArray) -> FloatArray:
     """Move an outline to where contrast, roughness and likelihood agree best, near by.
 
-    Seen three times, each time from its new centroid: a click is seldom in the middle.
+    Seen twice, each time from its new centroid: a click is seldom in the middle.
     """
-    for _ in range(3):
+    for _ in range(2):
         ring, path = on_ring(features, outline, finer=SET_FINER)
         planes = np.dstack([ring.planes, likelihood(ring, path)])
         inner, outer = band_means(planes, SET_BAND)
@@ -77,12 +77,10 @@ def set_rim(features: Features, outline: FloatArray) -> FloatArray:
         rays = np.arange(RAYS)[:, None]
         edge = np.linalg.norm(step[:, :, :ROUGH], axis=2)[rays, near]
         usual = max(float(np.median(edge.max(axis=1))), 0.5)
-        # On a small pit the window of roughness reaches past the rim and would draw it outwards.
-        trust = min(1.0, float(ring.radii[path].mean()) / (6.0 * GATHER_SIGMA))
         gain = (
             np.minimum(edge / usual, 1.5)
-            + trust * SET_ROUGH * np.clip(step[:, :, ROUGH], -0.7, 0.7)[rays, near]
-            + trust * SET_CLASS * step[:, :, ROUGH + 1][rays, near]
+            + SET_ROUGH * np.clip(step[:, :, ROUGH], -0.7, 0.7)[rays, near]
+            + SET_CLASS * step[:, :, ROUGH + 1][rays, near]
         )
         moved = best_closed_paths(gain, np.array([SET_HALF]), SET_HALF, SET_BEND)[0] - SET_HALF
         outline = ring.outline(np.clip(path + moved, 0, len(ring.radii) - 1))

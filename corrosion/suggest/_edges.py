@@ -77,7 +77,7 @@ def watershed_outline(pixels: UInt8Array, outline: FloatArray) -> FloatArray | N
 
     markers = drawn(CORE).astype(np.int32)
     markers[drawn(SURROUND) == 0] = 2
-    basin = watershed(_gradient(lab(piece)), markers) == 1  # type: ignore[no-untyped-call]
+    basin = watershed(_gradient(lab(piece)), markers) == 1
     rings, _ = cv2.findContours(basin.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     if not rings:
         return None

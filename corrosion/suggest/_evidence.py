@@ -10,7 +10,7 @@ from corrosion.suggest._features import ROUGH, FloatArray
 from corrosion.suggest._polar import RAYS, STEP, IntArray, Ring, band_means
 
 BAND = 5
-"""Samples (22 % of the radius) averaged on either side of a rim, past the window of roughness."""
+"""Samples (22 % of the radius) averaged on either side of a rim: past the window roughness is gathered in."""
 SHARP_BAND = 2
 """Samples (8 %) in which a sharp rim, unlike a smudge, has already reached its full contrast."""
 LEAST_SPREAD = 1.5
@@ -22,9 +22,7 @@ LEAST_SEEN = 0.6
 NAMES = (
     "closed", "gap", "rougher", "rougher_rim", "filled", "colour_step", "nested", "uneven",
     "light_step", "wavy", "sharp", "elongated", "contrast", "rough_around", "greyer", "shaded_as_dome",
-    "two_tone", "like_outside", "neighbours", "size",
 )  # fmt: skip
-CLOSED = NAMES.index("closed")
 
 
 @dataclass(frozen=True)
@@ -114,12 +112,8 @@ def evidence(ring: Ring, edges: Edges, paths: IntArray) -> FloatArray:
         calm + 1.0,
         (np.linalg.norm(colour[1], axis=1) - np.linalg.norm(colour[0], axis=1)) / 10,
         _dome(light[:, :, near]),
-        _two_tone(light[:, :, inside]),
-        _alike(around[:, :, inside, :ROUGH], around[:, :, outside, :ROUGH], weight[inside]),
-        np.percentile(rough[:, :, outside], 90, axis=(1, 2)) - calm,
-        np.log(ring.radii[paths].mean(axis=1) / 10.0),
     ])  # fmt: skip
-    found = np.asarray(np.clip(found, -3.0, 3.0), dtype=np.float64)
+    found = np.clip(found, -3.0, 3.0)
     seen = ring.known[rays[None, :, None], at][:, :, outside].mean(axis=(1, 2))
     found[seen < LEAST_SEEN] = np.nan
     return found
@@ -144,31 +138,6 @@ def _dome(light: FloatArray) -> FloatArray:
     around = light.mean(axis=2)
     power = np.abs(np.fft.rfft(around - around.mean(axis=1, keepdims=True), axis=1)) ** 2
     return np.asarray(power[:, 1:3].sum(axis=1) / (power[:, 1:].sum(axis=1) + RAYS))
-
-
-def _two_tone(light: FloatArray) -> FloatArray:
-    """Share of the inside's variance that splitting it into two tones explains, best split.
-
-    Print is ink or not ink: 0.9 and more. A bell curve gives 2 / pi, evenly spread tones 3 / 4.
-    """
-    values = np.sort(light.reshape(len(light), -1), axis=1)
-    n = values.shape[1]
-    below = np.arange(1, n)
-    summed = np.cumsum(values, axis=1)
-    mean_below = summed[:, :-1] / below
-    mean_above = (summed[:, -1:] - summed[:, :-1]) / (n - below)
-    between = below * (n - below) / n**2 * (mean_above - mean_below) ** 2
-    # Two units of variance are noise: a plain inside has no tones to tell apart.
-    return np.asarray(between.max(axis=1) / (values.var(axis=1) + 2.0))
-
-
-def _alike(inside: FloatArray, outside: FloatArray, weight: FloatArray) -> FloatArray:
-    """Share of the inside that looks like the surface round it, within twice that surface's spread."""
-    flat = outside.reshape(len(outside), -1, outside.shape[-1])
-    middle = np.median(flat, axis=1)[:, None, None]
-    spread = 1.4826 * np.median(np.abs(flat - middle[:, 0]), axis=1)[:, None, None] + 1.0
-    close = np.asarray((np.abs(inside - middle) < 2.0 * spread).all(axis=3), dtype=np.float64)
-    return _mean(close[..., None], weight)[:, 0]
 
 
 def _mean(values: FloatArray, weight: FloatArray) -> FloatArray:

@@ -126,8 +126,7 @@ def features_of(
         planes.append(_planes(level))
         if min(level.shape[:2]) < 16:
             break
-        half = (level.shape[1] // 2, level.shape[0] // 2)
-        level = np.asarray(cv2.resize(level, half, interpolation=cv2.INTER_AREA), np.float32)
+        level = cv2.resize(level, (level.shape[1] // 2, level.shape[0] // 2), interpolation=cv2.INTER_AREA)
     return Features(tuple(planes), origin)
 
 

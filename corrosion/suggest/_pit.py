@@ -10,7 +10,7 @@ import shapely
 from corrosion.errors import MarkError
 from corrosion.suggest._candidates import Candidate, agreement, nested_outlines, on_ring, set_rim
 from corrosion.suggest._edges import half_level_area, watershed_outline
-from corrosion.suggest._evidence import CLOSED
+from corrosion.suggest._evidence import NAMES
 from corrosion.suggest._features import Features, FloatArray, UInt8Array, checked_picture, features_of
 from corrosion.suggest._suggestion import (
     Parameter,
@@ -19,7 +19,7 @@ from corrosion.suggest._suggestion import (
     check_sizes,
     within_picture,
 )
-from corrosion.suggest._weights import acceptance, chosen_of
+from corrosion.suggest._weights import acceptance, ranking
 from corrosion.terms import MarkKind
 
 METHOD = "star-convex-1"
@@ -27,10 +27,11 @@ LEAST_CLOSED = 0.3
 """Mean contrast along the rim, against the unevenness of the surface, below which there is no rim."""
 SMALLEST_PX = 10.0
 LEAST_EDGE_U_PX = 0.5
+CLOSED = NAMES.index("closed")
 
 
 def default_largest_px(shape: tuple[int, ...]) -> float:
-    """Take a quarter of the shorter side: a pit that fills more was photographed from too near."""
+    """A quarter of the picture's shorter side: a pit that fills more was photographed from too near."""
     return max(2.5 * SMALLEST_PX, min(shape[:2]) / 4)
 
 
@@ -118,7 +119,7 @@ def _choose(
         found = [c for c in found if shapely.Polygon(c.outline).contains(shapely.Point(click))]
         if not found:
             return best
-        best = chosen_of(found)
+        best = max(found, key=lambda c: ranking(c.evidence))
         middle = shapely.Polygon(best.outline).centroid
         centre = (float(middle.x), float(middle.y))
     return best

@@ -13,16 +13,14 @@ from corrosion.errors import MarkError
 from corrosion.opencv import cv2
 from corrosion.suggest._blobs import spots
 from corrosion.suggest._candidates import Candidate, nested_outlines
-from corrosion.suggest._features import Features, FloatArray, UInt8Array, checked_picture, features_of
+from corrosion.suggest._features import FloatArray, UInt8Array, checked_picture, features_of
 from corrosion.suggest._pit import finished
 from corrosion.suggest._suggestion import Suggestion, check_sizes
-from corrosion.suggest._weights import acceptance, chosen_of
+from corrosion.suggest._weights import acceptance, ranking
 
 WORKING_PX = 12.0
 """Size across, in the reduced picture, of the smallest pit looked for: enough to tell rough from smooth."""
-LEAST_SCORE = 0.9
-WORTH_A_SECOND_LOOK = 0.5
-"""Share of the least score from which a spot is looked at again from the middle of its outline."""
+LEAST_SCORE = 0.8
 MOST_OVERLAP = 0.2
 """Share of the smaller of two outlines inside the other above which the weaker is dropped."""
 
@@ -117,7 +115,7 @@ def _search(
     radii: tuple[float, float],
     least_score: float,
 ) -> list[Candidate]:
-    """List accepted candidates in the reduced picture, best first, none lying in another."""
+    """Accepted candidates in the reduced picture, best first, none lying in another."""
     if area.is_empty:
         return []
     least, largest = (r / factor for r in radii)
@@ -134,30 +132,15 @@ def _search(
     for x, y, radius in spots(features, least, largest):
         if not area.contains(shapely.Point(factor * x + shift[0], factor * y + shift[1])):
             continue
-        span = max(radius / 2.5, least / 1.3), radius * 1.7
-        score, best = _judged(features, (x, y), span)
-        if best is not None and score >= WORTH_A_SECOND_LOOK * least_score:
-            # A spot is seldom in the middle of what it belongs to.
-            middle = shapely.Polygon(best.outline).centroid
-            score, best = max(
-                (score, best),
-                _judged(features, (float(middle.x), float(middle.y)), span),
-                key=lambda item: item[0],
-            )
-        if best is not None and score >= least_score:
+        nested = nested_outlines(features, (x, y), max(radius / 2.5, least / 1.3), radius * 1.7)
+        if not nested:
+            continue
+        best = max(nested, key=lambda c: ranking(c.evidence))
+        score = acceptance(best.evidence)
+        if score >= least_score:
             found.append((score, replace(best, outline=best.outline * factor + shift)))
     found.sort(key=lambda item: -item[0])
     return _apart([c for _, c in found], area, radii)
-
-
-def _judged(
-    features: Features, at: tuple[float, float], span: tuple[float, float]
-) -> tuple[float, Candidate | None]:
-    nested = nested_outlines(features, at, *span)
-    if not nested:
-        return 0.0, None
-    best = chosen_of(nested)
-    return acceptance(best.evidence), best
 
 
 def _apart(

@@ -1,15 +1,12 @@
 """Fits the weights of `corrosion.suggest` on drawn pictures. Run: ``python -m tests.suggest.fit``.
 
 Only pictures of `tests.suggest.scenes` are used, never the sample pictures: those stay unseen.
-Writes ``corrosion/suggest/weights.json``. Takes about ten minutes.
+Prints the weights to be written into `corrosion/suggest/_weights.py`.
 """
 
 from __future__ import annotations
 
-import json
 import sys
-from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,11 +16,9 @@ from corrosion.suggest._blobs import spots
 from corrosion.suggest._candidates import Candidate, agreement, nested_outlines
 from corrosion.suggest._evidence import NAMES
 from corrosion.suggest._features import Features, features_of
-from corrosion.suggest._weights import terms
 from tests.suggest.scenes import Scene, shop_floor
 
 Array = NDArray[np.float64]
-WEIGHTS = Path(__file__).parents[2] / "corrosion" / "suggest" / "weights.json"
 FULL_SIZE = range(1, 25)
 EMPTY = range(101, 109)
 CLICK_SPREAD = 0.15
@@ -56,64 +51,45 @@ def _labelled(found: list[Candidate], pits: list[Array]) -> tuple[Array, Array]:
     return np.array([c.evidence for c in found]), np.array(overlap)
 
 
-def fit_ranking(rows: list[tuple[Array, Array]], ridge: float = 0.01) -> Array:
-    """Weights of `terms` under which the best-overlapping outline of each click is the likeliest."""
+def fit_ranking(rows: list[tuple[Array, Array]], ridge: float = 0.03) -> Array:
+    """Weights under which the best-overlapping outline of each click is the likeliest."""
+    spread = np.std(np.vstack([e for e, _ in rows]), axis=0)
+    inputs = [e / spread for e, _ in rows]
     wanted = [np.exp(12 * (o - o.max())) for _, o in rows]
-    wanted = [w / w.sum() for w in wanted]
 
     def cost(w: Array) -> tuple[float, Array]:
         value, slope = ridge * float(w @ w), 2 * ridge * w
-        for (x, _), t in zip(rows, wanted, strict=True):
+        for x, y in zip(inputs, wanted, strict=True):
             score = x @ w
             p = np.exp(score - score.max())
-            p = p / p.sum()
+            p, t = p / p.sum(), y / y.sum()
             value -= float(t @ np.log(p + 1e-12)) / len(rows)
             slope = slope - x.T @ (t - p) / len(rows)
         return value, slope
 
-    return np.asarray(minimize(cost, np.zeros(rows[0][0].shape[1]), jac=True).x)
+    best: Array = minimize(cost, np.zeros(len(spread)), jac=True).x
+    return best / spread
 
 
-def fit_acceptance(inputs: Array, is_pit: Array, ridge: float = 0.01) -> tuple[Array, float]:
+def fit_acceptance(evidence: Array, is_pit: Array, ridge: float = 0.01) -> tuple[Array, float]:
     """Logistic regression of being a pit (overlap of at least 0.5), both classes weighing the same."""
-    x = np.column_stack([inputs, np.ones(len(inputs))])
+    spread = np.std(evidence, axis=0)
+    x = np.column_stack([evidence / spread, np.ones(len(evidence))])
     weight = np.where(is_pit > 0, 0.5 / is_pit.mean(), 0.5 / (1 - is_pit.mean())) / len(is_pit)
 
     def cost(w: Array) -> tuple[float, Array]:
         p = 1 / (1 + np.exp(-np.clip(x @ w, -40, 40)))
         value = -float(weight @ (is_pit * np.log(p + 1e-12) + (1 - is_pit) * np.log(1 - p + 1e-12)))
-        held = np.append(w[:-1], 0.0)
-        return value + ridge * float(held @ held), x.T @ (weight * (p - is_pit)) + 2 * ridge * held
+        return value + ridge * float(w[:-1] @ w[:-1]), x.T @ (
+            weight * (p - is_pit)
+        ) + 2 * ridge * np.append(w[:-1], 0.0)
 
-    best = minimize(cost, np.zeros(x.shape[1]), jac=True).x
-    return np.asarray(best[:-1]), float(best[-1])
-
-
-def fit(clicks: list[tuple[Array, Array]], swept: list[tuple[Array, Array]]) -> dict[str, Any]:
-    """Fit both sums; what ``weights.json`` holds."""
-    every = np.vstack([e for e, _ in clicks + swept])
-    middle, spread = every.mean(axis=0), every.std(axis=0)
-    ranking = fit_ranking([(terms(e, middle, spread), o) for e, o in clicks])
-    chosen = [int(np.argmax(terms(e, middle, spread) @ ranking)) for e, _ in swept]
-    evidence = np.array([e[k] for (e, _), k in zip(swept, chosen, strict=True)])
-    is_pit = np.array([float(o[k] >= 0.5) for (_, o), k in zip(swept, chosen, strict=True)])
-    acceptance, offset = fit_acceptance(terms(evidence, middle, spread), is_pit)
-
-    def named(values: Array) -> dict[str, float]:
-        return {name: round(float(v), 4) for name, v in zip(NAMES, values, strict=True)}
-
-    return {
-        "written_by": "python -m tests.suggest.fit",
-        "middle": named(middle),
-        "spread": named(spread),
-        "ranking": [round(float(w), 4) for w in ranking],
-        "acceptance": [round(float(w), 4) for w in acceptance],
-        "offset": round(offset, 4),
-    }
+    best: Array = minimize(cost, np.zeros(x.shape[1]), jac=True).x
+    return best[:-1] / spread, float(best[-1])
 
 
 def main() -> None:
-    """Draw, gather, fit, write."""
+    """Draw, gather, fit, print."""
     rng = np.random.default_rng(5)
     clicks: list[tuple[Array, Array]] = []
     swept: list[tuple[Array, Array]] = []
@@ -123,7 +99,14 @@ def main() -> None:
         clicks += rank_rows(scene, features, rng)
         swept += spot_rows(scene, features)
         print(f"seed {seed}: {len(clicks)} clicks, {len(swept)} spots", file=sys.stderr)
-    WEIGHTS.write_text(json.dumps(fit(clicks, swept), indent=1) + "\n", encoding="utf-8")
+    ranking = fit_ranking(clicks)
+    chosen = [int(np.argmax(e @ ranking)) for e, _ in swept]
+    evidence = np.array([e[k] for (e, _), k in zip(swept, chosen, strict=True)])
+    is_pit = np.array([float(o[k] >= 0.5) for (_, o), k in zip(swept, chosen, strict=True)])
+    acceptance, offset = fit_acceptance(evidence, is_pit)
+    for name, r, a in zip(NAMES, ranking, acceptance, strict=True):
+        print(f'    "{name}": ({r:.2f}, {a:.2f}),')
+    print(f"OFFSET = {offset:.2f}")
 
 
 if __name__ == "__main__":

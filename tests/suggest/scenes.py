@@ -7,15 +7,10 @@ Everything follows from the seed, so a picture can be asked for again.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, field
-from pathlib import Path
-from typing import Any
 
-import matplotlib
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageDraw, ImageFont
 
 from corrosion.opencv import cv2
 
@@ -47,7 +42,6 @@ class Scene:
     def __post_init__(self) -> None:
         self.rng = np.random.default_rng(self.seed)
         self.y, self.x = np.mgrid[: self.height, : self.width].astype(np.float64)
-        self.lamp_turn = float(self.rng.uniform(0, 2 * math.pi))
         self.grain_angle = float(self.rng.uniform(-0.3, 0.3))
         self.coarse = float(self.rng.uniform(0.08, 0.28))
         self.colour = METAL * (1.0 + self.coarse * self.brushed()[..., None])
@@ -56,7 +50,7 @@ class Scene:
 
     def noise(self, sigma: float, along: float = 0.0) -> Plane:
         """Gaussian noise of unit spread with the given grain in px (`along` in x where it differs)."""
-        plane: Any = self.rng.standard_normal((self.height, self.width))
+        plane = self.rng.standard_normal((self.height, self.width))
         # A coarse grain is drawn small and enlarged: the same look at a fraction of the time.
         step = max(1, int(sigma / 3))
         if step > 1 and not along:
@@ -73,7 +67,7 @@ class Scene:
         return (self.noise(size) + 0.6 * self.noise(size / 2.2) + 0.35 * self.noise(size / 5)) / 1.2
 
     def brushed(self, length: float = 25.0) -> Plane:
-        """Draw rolled or sanded grain: long along the grain, a pixel or two across."""
+        """Rolled or sanded grain: long along the grain, a pixel or two across."""
         plane = 0.6 * self.noise(0.7, length) + 0.4 * self.noise(2.0, 2 * length)
         turn = cv2.getRotationMatrix2D(
             (self.width / 2, self.height / 2), math.degrees(self.grain_angle), 1.0
@@ -148,12 +142,6 @@ class Scene:
         if flush:
             self.colour *= 1 - 0.6 * np.exp(-(((r - radius) / 0.9) ** 2))[..., None]
         else:
-            # Its own shadow falls away from the lamp.
-            away = np.hypot(
-                self.x - at[0] + 0.5 * radius * math.cos(self.lamp_turn),
-                self.y - at[1] + 0.5 * radius * math.sin(self.lamp_turn),
-            )
-            self.colour *= 1 - 0.45 * (_step(1 - away / radius, 3 / radius) * (r > radius))[..., None]
             self.relief += radius * 0.5 * np.sqrt(np.clip(1 - (r / radius) ** 2, 0, None))
             self.shine = np.where(r < radius, self.shine + 0.15, self.shine)
         if worn:
@@ -189,46 +177,11 @@ class Scene:
             self.colour = self.colour * (1 - cover) + tone * cover
         return self
 
-    def ink(self, text: str, at: tuple[int, int], size: float = 0.6, shade: float = 0.25) -> Scene:
-        """Write on the metal, in one of a few hands; `shade` over 1 writes in white."""
+    def ink(self, text: str, at: tuple[int, int], size: float = 0.6) -> Scene:
+        """Write on the metal."""
         layer = np.zeros((self.height, self.width), np.uint8)
-        font = (cv2.FONT_HERSHEY_SIMPLEX, cv2.FONT_HERSHEY_DUPLEX, cv2.FONT_HERSHEY_COMPLEX)
-        hand, wide = font[self.rng.integers(3)], int(self.rng.integers(2, 4))
-        cv2.putText(layer, text, at, hand, size, 255, wide, cv2.LINE_AA)
-        self.colour *= 1 - (1 - shade) * (layer / 255.0)[..., None]
-        return self
-
-    def print_on(self, count: int, scale: float = 1.0) -> Scene:
-        """Print numbers and words anywhere, of any size, turn and darkness."""
-        fonts = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
-        words = ("lay flat", "face up", "No.", "CAUTION", "zone", "mm", "sheet")
-        for _ in range(count):
-            face = ("DejaVuSans.ttf", "DejaVuSansMono-Bold.ttf", "DejaVuSerif.ttf")[self.rng.integers(3)]
-            font = ImageFont.truetype(fonts / face, size=float(self.rng.uniform(12, 44)) * scale)
-            text = (
-                str(self.rng.integers(10, 9999)) if self.rng.random() < 0.6 else str(self.rng.choice(words))
-            )
-            layer = Image.new("L", (self.width, self.height))
-            at = self.rng.uniform(0.02, 0.85, 2) * [self.width, self.height]
-            ImageDraw.Draw(layer).text((at[0], at[1]), text, fill=255, font=font)
-            turned = layer.rotate(90.0 if self.rng.random() < 0.3 else float(self.rng.uniform(-8, 8)))
-            cover = 0.85 * np.asarray(turned, np.float64)[..., None] / 255.0
-            self.colour = (
-                self.colour * (1 - cover) + float(self.rng.choice([0.02, 0.08, 0.25, 0.8])) * cover
-            )
-        return self
-
-    def card(self, at: tuple[int, int], size: tuple[int, int]) -> Scene:
-        """Lay a printed card down: dark head with white letters, dark letters below."""
-        y, x = slice(at[1], at[1] + size[1]), slice(at[0], at[0] + size[0])
-        head = slice(at[1], at[1] + size[1] // 3)
-        self.colour[y, x] = 0.62 * (1 + 0.02 * self.noise(0.8)[y, x, None])
-        self.colour[head, x] = [0.03, 0.08, 0.16]
-        self.relief[y, x], self.shine[y, x] = 1.0, 0.05
-        self.ink("SHEET OF PROOF", (at[0] + 8, at[1] + size[1] // 4), size[0] / 340, 6.0)
-        self.ink("Lay beside it", (at[0] + 8, at[1] + size[1] * 6 // 10), size[0] / 300)
-        self.ink("same height, flat, dry", (at[0] + 8, at[1] + size[1] * 9 // 10), size[0] / 520)
-        self.rivets.append((at[0] + size[0] / 2, at[1] + size[1] / 2, max(size) * 0.6))
+        cv2.putText(layer, text, at, cv2.FONT_HERSHEY_SIMPLEX, size, 255, 2, cv2.LINE_AA)
+        self.colour *= 1 - 0.75 * (layer / 255.0)[..., None]
         return self
 
     def rule(self, top: int, tall: int, pitch: float) -> Scene:
@@ -254,14 +207,13 @@ class Scene:
 
     def shoot(self, *, blur: float = 0.7, noise: float = 0.012, jpeg: int = 92) -> NDArray[np.uint8]:
         """Light it, photograph it: RGB, uint8, (height, width, 3)."""
-        turn, rise = self.lamp_turn, math.radians(self.rng.uniform(25, 40))
+        turn, rise = self.rng.uniform(0, 2 * math.pi), math.radians(self.rng.uniform(25, 40))
         lamp = np.array([math.cos(rise) * math.cos(turn), math.cos(rise) * math.sin(turn), math.sin(rise)])
         slope_y, slope_x = np.gradient(self.relief)
         normal = np.dstack([-slope_x, -slope_y, np.ones_like(slope_x)])
         normal /= np.linalg.norm(normal, axis=2, keepdims=True)
         diffuse = np.clip(normal @ lamp, 0.03, None) / lamp[2]
-        half = lamp + np.array([0.0, 0.0, 1.0])
-        half /= np.linalg.norm(half)
+        half = (lamp + [0, 0, 1]) / np.linalg.norm(lamp + [0, 0, 1])
         gloss = self.shine * np.clip(normal @ half, 0, 1) ** 14
         fall = 1 + 0.35 * ((self.x / self.width - 0.5) * lamp[0] + (self.y / self.height - 0.5) * lamp[1])
         light = (self.colour * (0.25 + 0.75 * diffuse[..., None]) + 0.5 * gloss[..., None]) * fall[
@@ -280,14 +232,14 @@ def _step(value: Plane, width: float) -> Plane:
     return np.asarray(1 / (1 + np.exp(np.clip(-4 * value / width, -50, 50))))
 
 
-def _rim(rng: np.random.Generator, radius: float) -> Callable[[Plane], Plane]:
+def _rim(rng: np.random.Generator, radius: float):  # type: ignore[no-untyped-def]
     stretch, lean = rng.uniform(1.0, 1.5), rng.uniform(0, math.pi)
     waves = [(k, rng.uniform(0.03, 0.12) / k**0.7, rng.uniform(0, 6.28)) for k in range(2, 8)]
 
     def rim(angle: Plane) -> Plane:
         a = angle - lean
         oval = 1 / np.hypot(np.cos(a) / math.sqrt(stretch), np.sin(a) * math.sqrt(stretch))
-        return np.asarray(radius * oval * (1 + sum(size * np.cos(k * a - p) for k, size, p in waves)))
+        return radius * oval * (1 + sum(size * np.cos(k * a - p) for k, size, p in waves))
 
     return rim
 
@@ -315,7 +267,7 @@ def crowd(scene: Scene, count: int, radii: tuple[float, float], product: tuple[f
 def shop_floor(
     seed: int, *, pits: int = 5, width: int = 800, height: int = 600, scale: float = 1.0
 ) -> Scene:
-    """Draw a whole picture: bare or primed, with everything a shop has, and pits."""
+    """Draw a whole picture: bare or primed, with rivets, scratches, smudges, chips, specks, ink and pits."""
     scene = Scene(width, height, seed)
     primed = seed % 2 == 1
     if primed:
@@ -337,12 +289,7 @@ def shop_floor(
             at = scene.rng.uniform(0.05, 0.95, 2) * [width, height]
             scene.chip((at[0], at[1]), float(scene.rng.uniform(4, 26)) * scale)
     if seed % 3 == 0:
-        pitch = float(scene.rng.uniform(6, 13)) * scale
-        scene.rule(int(height * 0.8), int(scene.rng.uniform(50, 90) * scale), pitch)
-    if seed % 4 >= 2:
-        scene.card((int(width * 0.6), int(height * 0.35)), (int(230 * scale), int(140 * scale)))
-    scene.print_on(7, scale)
-    scene.ink(f"{60 + seed}/{180 - seed}", (int(width * 0.12), int(height * 0.5)), 0.9 * scale, 0.5)
+        scene.rule(int(height * 0.8), int(60 * scale), 9 * scale)
     if seed % 5 == 0:
         scene.checker((int(width * 0.1), int(height * 0.6)), int(28 * scale))
     scene.ink(f"{200 + seed}/46", (int(width * 0.65), int(height * 0.97)), 0.7 * scale)
