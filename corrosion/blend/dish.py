@@ -27,11 +27,12 @@ from corrosion.removal.chains import IntArray
 
 _CORNERS_PER_QUARTER = 16
 
-REACH_SLACK = 1.0 / math.cos(math.pi / (4 * _CORNERS_PER_QUARTER)) - 1.0 + 1e-3
+REACH_SLACK = 1.0 / math.cos(1.5 * math.pi / (4 * _CORNERS_PER_QUARTER)) - 1.0 + 1e-3
 """Share of the run-out by which a footprint reaches further than it must.
 
 The chords of a grown outline run inside its arcs; without the slack the run-out would begin inside the
-pit. The last part covers the tolerance with which `corrosion.removal` finds the room in a footprint.
+pit. GEOS rounds the number of chords of an arc, so that one chord can span 1.5 times the angle asked for.
+The last part covers the tolerance with which `corrosion.removal` finds the room in a footprint.
 """
 
 _FITS = 1.0 + 5e-4

@@ -8,7 +8,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
@@ -68,7 +68,12 @@ def points_of(shape: BaseGeometry) -> FloatArray:
     return np.concatenate([corners, (corners + inner) / 2.0, inner])
 
 
+# A corner so blunt that a single chord stands for its whole arc.
+BLUNT = Polygon([(0.90625, -0.34375), (0.234375, 0.046875), (-0.375, 0.53125)])
+
+
 @settings(max_examples=60, deadline=None)
+@example([(BLUNT, 0.5)], DishRule(side=2.0, merge=False))
 @given(pits, rules)
 def test_every_pit_is_taken_out_in_full(found: list[tuple[BaseGeometry, float]], rule: DishRule) -> None:
     """Anywhere inside a pit the plan takes at least the depth planned for it."""
