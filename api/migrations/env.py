@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from alembic import context
 
+import api.history.tables
+import api.people.tables
+import api.sealing.tables
+import api.search.tables  # noqa: F401 - each adds its tables to the metadata
 from api.tables import Base
 
 

@@ -1,0 +1,3 @@
+"""The tables of `api.history`."""
+
+from __future__ import annotations

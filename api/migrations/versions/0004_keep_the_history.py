@@ -1,0 +1,16 @@
+"""Keep the history of every change."""
+
+from __future__ import annotations
+
+revision = "0004"
+down_revision = "0003"
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    """Apply the change."""
+
+
+def downgrade() -> None:
+    """Take the change back, as long as nothing would be lost by it."""

@@ -1,0 +1,1 @@
+"""Accounts, roles, sessions and tokens; what each role may do."""

@@ -1,0 +1,3 @@
+"""The tables of `api.people`."""
+
+from __future__ import annotations

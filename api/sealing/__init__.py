@@ -1,0 +1,1 @@
+"""Signatures, seals and revisions: a sealed survey does not change any more."""

@@ -1,0 +1,3 @@
+"""The tables of `api.sealing`."""
+
+from __future__ import annotations

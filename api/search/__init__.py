@@ -1,0 +1,1 @@
+"""Finding structures, surveys, findings, photos and people among years of records."""

@@ -1,0 +1,3 @@
+"""The tables of `api.search`."""
+
+from __future__ import annotations
