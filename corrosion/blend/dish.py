@@ -25,7 +25,7 @@ from shapely.geometry.base import BaseGeometry
 from corrosion.quantity import FloatArray
 from corrosion.removal.chains import IntArray
 
-_CORNERS_PER_QUARTER = 16
+_CORNERS_PER_QUARTER = 24
 
 REACH_SLACK = 1.0 / math.cos(1.5 * math.pi / (4 * _CORNERS_PER_QUARTER)) - 1.0 + 1e-3
 """Share of the run-out by which a footprint reaches further than it must.
