@@ -16,6 +16,7 @@
     |- RemovalError               a removal entry that contradicts itself or the member
     |- RuleSetError               a rule set that cannot be used, or a rule without its source
     |- RepairError                a reinforcement that cannot be estimated
+    |- RecordError                a record (facts, report) that cannot be made or read
     |- MissingLibraryError        a library the project is built on cannot be loaded
     `- StorageError               the service's store (api/ derives from it)
 
@@ -108,6 +109,10 @@ class RuleSetError(CorrosionError):
 
 class RepairError(CorrosionError):
     """A reinforcement that cannot be estimated."""
+
+
+class RecordError(CorrosionError):
+    """A record that cannot be made or read: its facts, its report."""
 
 
 class MissingLibraryError(CorrosionError):

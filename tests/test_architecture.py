@@ -24,7 +24,9 @@ LAYERS = [
     ["survey", "repair"],
     ["decision"],
     ["report"],
-    ["archive", "demo", "worklist"],
+    ["demo", "worklist"],
+    ["record"],
+    ["archive"],
 ]
 """Lowest first. A module may import from the rows above its own, and from its own package."""
 
