@@ -13,6 +13,9 @@
        |- InvalidError            422  names the path and the value of each fault
        |- VersionMissingError     428  an edit without If-Match
        |- RequestError            400
+       |- NotSignedInError        401
+       |- NotAllowedError         403  signed in, but without the role or scope it takes
+       |- TooManyTriesError       429  failed sign-ins; says when to try again
        |- HostError               421  host name not served here
        |- CrossSiteError          403  a write sent by another site
        `- NotAvailableError       501  a part of the program that is not installed
@@ -77,6 +80,20 @@ class CrossSiteError(StorageError):
     """A write that another site sent."""
 
 
+class NotSignedInError(StorageError):
+    """Somebody who has to sign in first, or whose sign-in has ended."""
+
+
+class NotAllowedError(StorageError):
+    """Something that none of this person's roles may do."""
+
+
+class TooManyTriesError(StorageError):
+    """Too many failed sign-ins; `seconds` says how long to wait."""
+
+    seconds: int = 0
+
+
 class NotAvailableError(StorageError):
     """A part of the program that is not there."""
 
@@ -105,6 +122,8 @@ class ProblemKind:
 
 KINDS: dict[type[CorrosionError], ProblemKind] = {
     RequestError: ProblemKind("bad-request", 400, "The request cannot be read"),
+    NotSignedInError: ProblemKind("not-signed-in", 401, "Sign in first"),
+    NotAllowedError: ProblemKind("not-allowed", 403, "None of your roles may do this"),
     CrossSiteError: ProblemKind("cross-site", 403, "A write from another site was refused"),
     NotFoundError: ProblemKind("not-found", 404, "There is no such thing here"),
     ConflictError: ProblemKind("conflict", 409, "The request contradicts what is stored"),
@@ -117,6 +136,7 @@ KINDS: dict[type[CorrosionError], ProblemKind] = {
     SurveyFileError: ProblemKind("survey-file", 422, "The survey file breaks its format"),
     InvalidError: ProblemKind("invalid", 422, "The data does not hold together"),
     VersionMissingError: ProblemKind("version-missing", 428, "An edit must say which version it edits"),
+    TooManyTriesError: ProblemKind("too-many-tries", 429, "Too many failed sign-ins"),
     NotAvailableError: ProblemKind("not-available", 501, "This part of the program is not available"),
     StorageError: ProblemKind("storage", 503, "The store is not available"),
     CorrosionError: ProblemKind("corrosion", 422, "The input cannot be used"),

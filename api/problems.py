@@ -19,8 +19,10 @@ from api.errors import (
     PROBLEM_MEDIA_TYPE,
     Fault,
     InvalidError,
+    NotSignedInError,
     ProblemKind,
     RangeError,
+    TooManyTriesError,
     kind_of,
     kind_of_status,
     problem,
@@ -52,8 +54,19 @@ def _on_corrosion_error(request: Request, error: Exception) -> Response:
     if kind.status >= 500 and type(error) is StorageError:
         # The answer names what happened; the cause, with its paths, is for the log only.
         logger.error("store not available: %s", error, exc_info=error)
-    headers = {"Content-Range": f"bytes */{error.total}"} if isinstance(error, RangeError) else {}
-    return respond(kind.status, problem_of(error, instance=request.url.path), headers)
+    return respond(kind.status, problem_of(error, instance=request.url.path), headers_of(error))
+
+
+def headers_of(error: CorrosionError) -> dict[str, str]:
+    """Return the headers that HTTP wants beside some errors."""
+    if isinstance(error, RangeError):
+        return {"Content-Range": f"bytes */{error.total}"}
+    if isinstance(error, NotSignedInError):
+        # RFC 9110, 11.6.1: a 401 says how to identify oneself.
+        return {"WWW-Authenticate": 'Bearer realm="corrosion"'}
+    if isinstance(error, TooManyTriesError):
+        return {"Retry-After": str(error.seconds)}
+    return {}
 
 
 def _on_validation_error(request: Request, error: Exception) -> Response:
