@@ -17,6 +17,7 @@
     |- RuleSetError               a rule set that cannot be used, or a rule without its source
     |- RepairError                a reinforcement that cannot be estimated
     |- RecordError                a record (facts, report) that cannot be made or read
+    |- ArchiveError               a bag that cannot be written, or that is not to be trusted
     |- MissingLibraryError        a library the project is built on cannot be loaded
     `- StorageError               the service's store (api/ derives from it)
 
@@ -113,6 +114,10 @@ class RepairError(CorrosionError):
 
 class RecordError(CorrosionError):
     """A record that cannot be made or read: its facts, its report."""
+
+
+class ArchiveError(CorrosionError):
+    """A bag that cannot be written, read or trusted; a key that cannot be used."""
 
 
 class MissingLibraryError(CorrosionError):
