@@ -19,7 +19,7 @@ LAYERS = [
     ["results", "lens", "marks", "depth", "layout", "target", "cylinder", "light"],
     ["calibrate", "scale", "suggest", "extremes"],
     ["measure", "placement", "removal", "find"],
-    ["findings", "intake", "blend", "rules"],
+    ["findings", "intake", "blend", "rules", "carry"],
     ["disposition"],
     ["survey", "repair"],
     ["decision"],

@@ -23,7 +23,7 @@ from corrosion.model.decision import Decision
 from corrosion.model.photo import Photo, RunOut
 from corrosion.model.planning import Planning
 from corrosion.model.structure import Structure
-from corrosion.terms import Face, MeasuredFrom, Origin, ProfileKind
+from corrosion.terms import Face, MeasuredFrom, Origin, ProfileKind, Relation
 
 FORMAT: Final = "corrosion-survey"
 VERSION: Final = 1
@@ -48,13 +48,19 @@ class Depth(Part):
 
 
 class Removal(Part):
-    """Metal taken off, known from a record, a measurement or a plan."""
+    """Metal taken off, known from a record, a measurement or a plan.
+
+    `relation` and `indicative` say what the depth is worth, as for a reading on a mark: a bound, or a
+    depth read by light alone.
+    """
 
     id: Identifier
     member: Identifier
     face: Face
     footprint: AreaShape
     depth: Depth
+    relation: Relation = Relation.EQUAL
+    indicative: bool = False
     profile: ProfileKind = ProfileKind.FLAT
     run_out: RunOut | None = None
     measured_from: MeasuredFrom

@@ -25,7 +25,7 @@ from corrosion.model import (
 from corrosion.quantity import Measured
 from corrosion.removal.profiles import Profile, make_profile
 from corrosion.results import Finding
-from corrosion.terms import Face, Flag, MarkKind, MeasuredFrom, Origin, ProfileKind
+from corrosion.terms import Face, Flag, MarkKind, MeasuredFrom, Origin, ProfileKind, Relation
 
 _CIRCLE_CORNERS = 128
 _INSTRUMENT = "instrument "
@@ -150,8 +150,18 @@ def _from_record(record: Removal, survey: SurveyFile) -> Entry:
         from_original=record.measured_from is MeasuredFrom.ORIGINAL,
         origin=record.origin,
         date=record.date,
-        flags=flags | _date_flag(record.date),
+        flags=flags | _date_flag(record.date) | _depth_flags(record),
     )
+
+
+def _depth_flags(record: Removal) -> frozenset[Flag]:
+    """Say of a recorded depth what `corrosion.depth` says of a mark's: a bound, or read by light."""
+    said = {
+        Flag.LOWER_BOUND: record.relation is Relation.AT_LEAST,
+        Flag.UPPER_BOUND: record.relation is Relation.AT_MOST,
+        Flag.INDICATIVE: record.indicative,
+    }
+    return frozenset(flag for flag, holds in said.items() if holds)
 
 
 def _why_not(finding: Finding, mark: Mark) -> str:

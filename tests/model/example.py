@@ -173,6 +173,8 @@ def _removal(name: str, footprint: dict[str, Any]) -> dict[str, Any]:
         "face": "inner",
         "footprint": footprint,
         "depth": {"value": 0.003, "u": 0.0005, "instrument": "DG-2"},
+        "relation": "<=",
+        "indicative": True,
         "profile": "faired",
         "run_out": {"total": 20.0},
         "measured_from": "current",
