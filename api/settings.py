@@ -53,13 +53,38 @@ class Settings(BaseModel):
         ),
     ] = None
     host: Annotated[
-        str, Field(description="Address to listen on. Only loopback for now: there are no accounts yet.")
+        str,
+        Field(description="Address to listen on; any but loopback only once there is an administrator."),
     ] = "127.0.0.1"
     port: Annotated[int, Field(ge=0, le=65535, description="Port to listen on; 0 takes a free one.")] = 8321
     allowed_hosts: Annotated[
         tuple[str, ...],
-        Field(description="Further host names the service answers to, separated by commas."),
+        Field(
+            description="Further host names the service answers to, separated by commas; likewise only "
+            "once there is an administrator."
+        ),
     ] = ()
+    tls_certificate: Annotated[
+        Path | None,
+        Field(description="PEM file of a certificate (chain): the service then speaks https itself."),
+    ] = None
+    tls_key: Annotated[
+        Path | None, Field(description="PEM file of the certificate's key, if not in the same file.")
+    ] = None
+    without_tls: Annotated[
+        bool,
+        Field(
+            description="Let browsers elsewhere sign in over plain http: passwords and sessions can then "
+            "be read on the way. Only for a network of your own."
+        ),
+    ] = False
+    session_idle_minutes: Annotated[
+        int, Field(gt=0, description="A session ends this long after its last request.")
+    ] = 8 * 60
+    # source: NIST SP 800-63B-4, section 2.1.3: at most 30 days with a password alone (from memory).
+    session_hours: Annotated[
+        int, Field(gt=0, le=30 * 24, description="A session ends this long after the sign-in.")
+    ] = 7 * 24
     max_file_bytes: Annotated[int, Field(gt=0, description="Largest picture accepted, in bytes.")] = (
         100 * MEGABYTE
     )
@@ -116,20 +141,49 @@ class Settings(BaseModel):
         """Number of photo workers, never 0."""
         return self.photo_workers or os.cpu_count() or 1
 
-    def check_bind(self) -> None:
-        """Refuse to listen beyond this machine.
+    @property
+    def store_url(self) -> str:
+        """SQLAlchemy URL of the database."""
+        return self.database_url or f"sqlite:///{self.sqlite_path}"
+
+    @property
+    def sqlite_path(self) -> Path:
+        """Where SQLite keeps the database if no other one is set."""
+        return (self.data_dir / "corrosion.sqlite3").resolve()
+
+    @property
+    def is_open(self) -> bool:
+        """Whether others than this machine's own users are meant to reach the service."""
+        return self.host not in LOOPBACK_HOSTS or bool(self.allowed_hosts)
+
+    @property
+    def secure_cookies(self) -> bool:
+        """Whether cookies are sent over https only (or, as browsers allow, to this machine)."""
+        return not self.without_tls and (self.is_open or self.tls_certificate is not None)
+
+    def check_bind(self, *, administrator: bool = False) -> None:
+        """Refuse to be reached from beyond this machine before anybody could keep strangers out.
+
+        Parameters
+        ----------
+        administrator : bool
+            Whether an account exists that can manage the others.
 
         Raises
         ------
         SettingsError
-            If `host` is not a loopback address: anyone on the network could change a survey.
+            If `host` is not a loopback address, or further names are allowed, without an administrator.
         """
-        if self.host not in LOOPBACK_HOSTS:
-            raise SettingsError(
-                f"the service would listen on {self.host!r}, open to the network without accounts.",
-                place=PREFIX + "HOST",
-                remedy="Use 127.0.0.1, ::1 or localhost until accounts exist.",
-            )
+        if not self.is_open or administrator:
+            return
+        on_network = self.host not in LOOPBACK_HOSTS
+        what = f"listen on {self.host!r}" if on_network else f"answer to {self.allowed_hosts[0]!r}"
+        raise SettingsError(
+            f"the service would {what}, open to the network without accounts.",
+            place=PREFIX + ("HOST" if on_network else "ALLOWED_HOSTS"),
+            remedy="Add an administrator first: corrosion people add NAME --role administrator. "
+            "Without accounts use 127.0.0.1, ::1 or localhost.",
+        )
 
 
 def is_loopback_http(url: str) -> bool:

@@ -194,7 +194,7 @@ def _row(method: str, path: str) -> tuple[str, str] | None:
 
 @lru_cache(maxsize=1)
 def _patterns() -> dict[str, list[tuple[re.Pattern[str], tuple[str, str]]]]:
-    """Return the rows of each method as patterns, the most definite first: ``/a/new`` before ``/a/{id}``."""
+    """Return the rows of each method as patterns, most definite first: ``/a/new`` before ``/a/{id}``."""
     made: dict[str, list[tuple[re.Pattern[str], tuple[str, str]]]] = {}
     for method, path in sorted(RIGHTS, key=lambda row: (row[1].count("{"), -len(row[1]), row[1])):
         if path not in MOUNTED:
