@@ -1,0 +1,339 @@
+"""Runs a search: picks the way that touches few rows, counts as far as that is quick, pages stably.
+
+Three ways lead to the entries of a page:
+
+* few entries have the words: the word index names them all;
+* few lie in a range (depth, station, date): that key's index names them all;
+* neither: entries are looked at along the order asked for until the page is full, which is soon,
+  because many of them fit.
+"""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import json
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from typing import Any
+
+from sqlalchemy import ColumnElement, Row, Select, and_, func, select, tuple_
+from sqlalchemy.orm import InstrumentedAttribute, Session
+
+from api.database import Database
+from api.errors import Fault, InvalidError
+from api.search.build import LETTERS, What
+from api.search.engine import WordIndex, between, fits, word_index
+from api.search.tables import NO_STATION, SearchEntryRow
+from api.search.words import Group, Phrase, beginning, fact, one_of, typed_groups
+from api.tables import StructureRow, SurveyRow
+
+FEW = 20_000
+"""Entries that are fetched and sorted in well under the time a person notices."""
+
+LOOKED_AT = 20_000
+"""Entries looked at for a count where too many fit for an exact one."""
+
+HIGHEST = 1e299
+LAST_DATE = "9999-99-99"
+
+
+class Order(StrEnum):
+    """Orders of a result; what has no date, depth or station comes last."""
+
+    NEWEST = "newest"
+    DEEPEST = "deepest"
+    WORST = "worst"
+    STATION = "station"
+    NAME = "name"
+
+
+KEYS: dict[Order, tuple[InstrumentedAttribute[Any], bool]] = {
+    Order.NEWEST: (SearchEntryRow.date_key, True),
+    Order.DEEPEST: (SearchEntryRow.depth_key, True),
+    Order.WORST: (SearchEntryRow.worst_key, True),
+    Order.STATION: (SearchEntryRow.station_key, False),
+    Order.NAME: (SearchEntryRow.title_key, False),
+}
+"""Key of each order, and whether the largest comes first."""
+
+
+@dataclass(frozen=True)
+class Query:
+    """What is looked for: everything given must hold, of a list any one. Lengths in mm.
+
+    Attributes
+    ----------
+    text : str
+        Beginnings of words.
+    zone : str
+        Beginning of a zone number.
+    person : str
+        Beginnings of the inspector's names.
+    tags : tuple of str
+        All of them: a photo's view, face, or what it lacks (``no scale``).
+    station, depth, date : pair
+        Least and most, None where open. Depths compare as stated, also where they are bounds.
+    withdrawn : bool
+        Also find what was withdrawn.
+    """
+
+    text: str = ""
+    what: tuple[str, ...] = ()
+    zone: str = ""
+    member: str = ""
+    face: str = ""
+    kinds: tuple[str, ...] = ()
+    verdicts: tuple[str, ...] = ()
+    serial: str = ""
+    person: str = ""
+    tags: tuple[str, ...] = ()
+    structure_id: str = ""
+    survey_id: str = ""
+    station: tuple[float | None, float | None] = (None, None)
+    depth: tuple[float | None, float | None] = (None, None)
+    date: tuple[str | None, str | None] = (None, None)
+    withdrawn: bool = False
+    order: Order = Order.NEWEST
+
+    @property
+    def text_groups(self) -> list[Group]:
+        """Groups of the typed text alone: what is highlighted."""
+        return typed_groups(self.text)
+
+    @property
+    def groups(self) -> list[Group]:
+        """All conditions on words."""
+        groups = self.text_groups
+        for name, values in (("what", self.what), ("kind", self.kinds), ("verdict", self.verdicts)):
+            if values:
+                groups.append(one_of(LETTERS[name], values))
+        for name in ("member", "face"):
+            if value := getattr(self, name):
+                groups.append(one_of(LETTERS[name], [value]))
+        for name in ("structure", "survey"):
+            if value := getattr(self, f"{name}_id"):
+                groups.append((Phrase((fact(LETTERS[name], value),)),))
+        for name in ("zone", "serial"):
+            if value := getattr(self, name):
+                groups.append(one_of(LETTERS[name], [value], prefix=True))
+        groups += [one_of(LETTERS["tag"], [tag]) for tag in self.tags]
+        return groups + beginning(LETTERS["person"], self.person)
+
+
+@dataclass(frozen=True)
+class Hit:
+    """One entry, with the names of what it belongs to."""
+
+    entry: SearchEntryRow
+    structure: str
+    survey: str
+
+
+@dataclass(frozen=True)
+class Found:
+    """A page of a result.
+
+    Attributes
+    ----------
+    total : int
+        How many there are; at least so many unless `exact`.
+    next : str
+        Cursor of the next page; empty on the last.
+    """
+
+    hits: list[Hit]
+    total: int
+    exact: bool
+    next: str
+
+
+@dataclass(frozen=True)
+class _Cursor:
+    """Where a page ends: the key and tie of its last entry, and the count made on the first page."""
+
+    key: float | str
+    tie: int
+    total: int
+    exact: bool
+
+    def text(self, order: Order) -> str:
+        """Write it for an address."""
+        plain = json.dumps([str(order), self.key, self.tie, self.total, self.exact])
+        return base64.urlsafe_b64encode(plain.encode()).decode().rstrip("=")
+
+
+class Finder:
+    """Runs searches on one database."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+        self._words = word_index(sqlite=database.is_sqlite)
+
+    def find(self, query: Query, *, limit: int, cursor: str = "") -> Found:
+        """Return a page of a result.
+
+        Raises
+        ------
+        InvalidError
+            If the cursor is not one of this order.
+        """
+        after = _read_cursor(cursor, query.order) if cursor else None
+        with self._database.reading() as session:
+            self._words.prepare(session)
+            found = _Run(session, self._words, query).page(limit, after)
+            return replace(found, hits=list(_named(session, found.hits)))
+
+    def everything(self, query: Query, *, at_once: int = 500) -> Iterator[Hit]:
+        """Give a whole result; each page is a read of its own, so that a long export blocks nobody."""
+        cursor = ""
+        while True:
+            found = self.find(query, limit=at_once, cursor=cursor)
+            yield from found.hits
+            if not found.next:
+                return
+            cursor = found.next
+
+
+class _Run:
+    """One search in one session."""
+
+    def __init__(self, session: Session, words: WordIndex, query: Query) -> None:
+        self._session = session
+        self._words = words
+        self._query = query
+        self._groups = query.groups
+        self._key, self._down = KEYS[query.order]
+
+    def page(self, limit: int, after: _Cursor | None) -> Found:
+        """Return a page; its hits lack their names still."""
+        ids = self._few()
+        narrow = [] if ids is None else [self._words.among(ids)]
+        conditions = [*narrow, *self._fits()]
+        rows = self._rows(conditions, limit + 1, after)
+        total, exact = (after.total, after.exact) if after else self._count(conditions, rows, limit, ids)
+        hits = self._entries([row.id for row in rows[:limit]])
+        cursor = ""
+        if len(rows) > limit:
+            last = rows[limit - 1]
+            cursor = _Cursor(last.key, last.tie, total, exact).text(self._query.order)
+        return Found([Hit(hit, "", "") for hit in hits], total, exact, cursor)
+
+    def _few(self) -> list[int] | None:
+        """Return the ids that one index names, if they are few; None if every index names many."""
+        ways: list[Select[int]] = []
+        if self._groups:
+            ways.append(self._words.matching(self._groups))
+        ways += [
+            select(SearchEntryRow.id).where(between(key, *bounds, indexed=True))
+            for key, bounds in self._ranges()
+        ]
+        for way in ways:
+            ids = list(self._session.scalars(way.limit(FEW + 1)))
+            if len(ids) <= FEW:
+                return ids
+        return None
+
+    def _ranges(self) -> Iterator[tuple[InstrumentedAttribute[Any], tuple[Any, Any]]]:
+        """Give the ranges asked for; each leaves out what has no such key."""
+        query = self._query
+        if query.depth != (None, None):
+            least, most = query.depth
+            # A negative depth is the key of what has none.
+            yield SearchEntryRow.depth_key, (max(least or 0.0, 0.0), HIGHEST if most is None else most)
+        if query.station != (None, None):
+            least, most = query.station
+            low = -NO_STATION if least is None else least
+            yield SearchEntryRow.station_key, (low, min(HIGHEST if most is None else most, HIGHEST))
+        if query.date != (None, None):
+            first, last = query.date
+            yield SearchEntryRow.date_key, (first or "0", last or LAST_DATE)
+
+    def _fits(self) -> list[ColumnElement[bool]]:
+        conditions = [fits(self._words, self._groups)] if self._groups else []
+        conditions += [between(key, *bounds, indexed=False) for key, bounds in self._ranges()]
+        if not self._query.withdrawn:
+            conditions.append(SearchEntryRow.withdrawn.is_(False))
+        return conditions
+
+    def _rows(
+        self, conditions: Sequence[ColumnElement[bool]], limit: int, after: _Cursor | None
+    ) -> Sequence[Row[Any]]:
+        """Return id, key and tie along the order."""
+        key, tie = self._key, SearchEntryRow.tie
+        statement = select(SearchEntryRow.id, key.label("key"), tie.label("tie")).where(*conditions)
+        if after is not None:
+            here, there = tuple_(key, tie), tuple_(after.key, after.tie)
+            statement = statement.where(here < there if self._down else here > there)
+        return self._session.execute(statement.order_by(*self._order()).limit(limit)).all()
+
+    def _order(self) -> tuple[ColumnElement[Any], ColumnElement[Any]]:
+        key, tie = self._key.expression, SearchEntryRow.tie.expression
+        return (key.desc(), tie.desc()) if self._down else (key, tie)
+
+    def _count(
+        self,
+        conditions: Sequence[ColumnElement[bool]],
+        rows: Sequence[Row[Any]],
+        limit: int,
+        ids: list[int] | None,
+    ) -> tuple[int, bool]:
+        """Count what fits: exactly where few entries have to be looked at, else at least so many."""
+        if len(rows) <= limit:
+            return len(rows), True
+        if ids is not None:
+            counted = select(func.count()).select_from(SearchEntryRow).where(*conditions)
+            return self._session.scalar(counted) or 0, True
+        return self._count_some(conditions), False
+
+    def _count_some(self, conditions: Sequence[ColumnElement[bool]]) -> int:
+        """Count what fits among the first entries of the order."""
+        order = self._order()
+        looked = (
+            select(and_(*conditions).label("fits")).order_by(*order).limit(LOOKED_AT).subquery()
+            if conditions
+            else select(SearchEntryRow.id).limit(LOOKED_AT).subquery()
+        )
+        counted = select(func.count()).select_from(looked)
+        return self._session.scalar(counted.where(looked.c.fits) if conditions else counted) or 0
+
+    def _entries(self, ids: Sequence[int]) -> list[SearchEntryRow]:
+        statement = select(SearchEntryRow).where(SearchEntryRow.id.in_(ids))
+        found = {row.id: row for row in self._session.scalars(statement)}
+        # An entry may have been indexed again between two statements only on a database without snapshots.
+        return [found[identifier] for identifier in ids if identifier in found]
+
+
+def _named(session: Session, hits: Iterable[Hit]) -> Iterator[Hit]:
+    hits = list(hits)
+    structures = {hit.entry.structure_id for hit in hits}
+    surveys = {hit.entry.survey_id for hit in hits if hit.entry.survey_id}
+    names: dict[str, str] = {}
+    for table, ids in ((StructureRow, structures), (SurveyRow, surveys)):
+        names |= dict(session.execute(select(table.id, table.name).where(table.id.in_(ids))).tuples())
+    for hit in hits:
+        entry = hit.entry
+        yield Hit(entry, names.get(entry.structure_id, ""), names.get(entry.survey_id or "", ""))
+
+
+def _read_cursor(text: str, order: Order) -> _Cursor:
+    try:
+        plain = base64.urlsafe_b64decode(text.encode() + b"=" * (-len(text) % 4))
+        of, key, tie, total, exact = json.loads(plain)
+        as_written = isinstance(tie, int) and isinstance(total, int) and isinstance(exact, bool)
+        text_key = order in {Order.NEWEST, Order.NAME}
+        key_fits = isinstance(key, str) if text_key else isinstance(key, (int, float))
+        if of != order or not as_written or not key_fits or abs(tie) >= 2**63 or "\x00" in str(key):
+            raise ValueError(of)  # noqa: TRY301
+    except (ValueError, TypeError, binascii.Error) as error:
+        raise InvalidError(
+            f"the cursor {text!r:.60} is not one of a result ordered by {order!s}.",
+            place="query cursor",
+            remedy="Take the cursor of the page before, with the same filters and order.",
+            faults=[Fault(path="query.cursor", message="not a cursor of this result", value=text[:60])],
+        ) from error
+    return _Cursor(key, tie, total, exact)
+
+
+WHATS = tuple(str(what) for what in What)
