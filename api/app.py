@@ -17,10 +17,13 @@ from api.database import Database
 from api.exchange import Exchange
 from api.files import PictureFiles
 from api.pages import install_pages
+from api.people.guard import Guard
+from api.people.service import open_people
 from api.photos import PhotoReader
 from api.planning import Planner
 from api.results import Results
 from api.routes import (
+    people,
     photos,
     planning,
     readings,
@@ -64,9 +67,22 @@ TAGS = [
     {"name": "readings", "description": "Remaining thickness, ultrasonic or calliper."},
     {"name": "results", "description": "Measures with their uncertainty, sums, verdicts, maps."},
     {"name": "planning", "description": "Blend plans, dispositions, repair or replace, bench cards."},
+    {"name": "people", "description": "Who may sign in, and as what."},
     {"name": "system", "description": "Health, the survey file's schema, kinds of problem."},
 ]
-ROUTERS = (structures, surveys, photos, suggest, removals, readings, results, planning, worklist, system)
+ROUTERS = (
+    structures,
+    surveys,
+    photos,
+    suggest,
+    removals,
+    readings,
+    results,
+    planning,
+    worklist,
+    people,
+    system,
+)
 
 
 def create_app(settings: Settings) -> FastAPI:
@@ -104,9 +120,11 @@ def create_app(settings: Settings) -> FastAPI:
         app.include_router(module.router, prefix="/api")
     problems.install(app)
     openapi.install(app)
+    # Inside the pages' middleware, which dresses its refusals, and outside the routes.
+    app.add_middleware(Guard, people=context.people)
     install_pages(app)
     app.add_middleware(BodyLimit, max_json=settings.max_json_bytes, max_upload=settings.max_upload_bytes)
-    app.add_middleware(HostCheck, allowed=frozenset(settings.allowed_hosts))
+    app.add_middleware(HostCheck, allowed=settings.host_names)
     # Added last, so outermost: its headers are on every answer of the others.
     app.add_middleware(SecurityHeaders)
     return app
@@ -115,16 +133,7 @@ def create_app(settings: Settings) -> FastAPI:
 def build_context(settings: Settings) -> Context:
     """Open the stores that the settings name and put the use cases on them."""
     folder = settings.data_dir
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise StorageError(
-            f"the data folder {str(folder)!r} cannot be made ({error.strerror}).",
-            place="CORROSION_DATA_DIR",
-            remedy="Choose a folder you may write to.",
-        ) from error
-    database = Database(settings.database_url or f"sqlite:///{(folder / 'corrosion.sqlite3').resolve()}")
-    database.migrate()
+    database = open_database(settings)
     files = PictureFiles(
         settings.picture_url,
         folder=folder / "pictures",
@@ -147,9 +156,31 @@ def build_context(settings: Settings) -> Context:
         exchange=exchange,
         results=computed,
         planner=planner,
+        people=open_people(database, settings),
         worklists=WorkLists(database, exchange, planner, files, settings),
         executor=ThreadPoolExecutor(settings.workers, thread_name_prefix="photo"),
     )
+
+
+def open_database(settings: Settings) -> Database:
+    """Open the database that the settings name, made if missing, and bring it up to date.
+
+    Raises
+    ------
+    StorageError
+        If the data folder or the database cannot be used.
+    """
+    try:
+        settings.data_dir.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise StorageError(
+            f"the data folder {str(settings.data_dir)!r} cannot be made ({error.strerror}).",
+            place="CORROSION_DATA_DIR",
+            remedy="Choose a folder you may write to.",
+        ) from error
+    database = Database(settings.store_url)
+    database.migrate()
+    return database
 
 
 @asynccontextmanager
@@ -174,21 +205,39 @@ def serve(settings: Settings, *, opened: Callable[[str], None] | None = None) ->
     Raises
     ------
     SettingsError
-        If `settings.host` is not a loopback address.
+        If the service would be open to the network before there is an administrator.
     StorageError
         See `create_app`.
     """
-    settings.check_bind()
+    if settings.is_open:
+        settings.check_bind(administrator=_has_administrator(settings))
+        if settings.without_tls:
+            logger.warning(
+                "CORROSION_WITHOUT_TLS is set: passwords and sessions can be read on the network."
+            )
     config = uvicorn.Config(
         create_app(settings),
         host=settings.host,
         port=settings.port,
         log_level="warning",
         server_header=False,
+        ssl_certfile=settings.tls_certificate,
+        ssl_keyfile=settings.tls_key,
     )
     # Ctrl-C is how a person ends it, after the last request was answered.
     with suppress(KeyboardInterrupt):
         _Server(config, opened).run()
+
+
+def _has_administrator(settings: Settings) -> bool:
+    """Whether the store has one; a store that is not there yet has none, and is not made to find out."""
+    if settings.database_url is None and not settings.sqlite_path.exists():
+        return False
+    database = open_database(settings)
+    try:
+        return open_people(database, settings).accounts.has_administrator()
+    finally:
+        database.close()
 
 
 class _Server(uvicorn.Server):
@@ -205,4 +254,5 @@ class _Server(uvicorn.Server):
             return
         host, port = self.servers[0].sockets[0].getsockname()[:2]
         shown = f"[{host}]" if ":" in host else host
-        self._opened(f"http://{shown}:{port}/")
+        scheme = "https" if self.config.is_ssl else "http"
+        self._opened(f"{scheme}://{shown}:{port}/")

@@ -13,6 +13,7 @@ from api.database import Database
 from api.errors import RequestError, VersionMissingError
 from api.exchange import Exchange
 from api.files import PictureFiles
+from api.people.service import People
 from api.planning import Planner
 from api.results import Results
 from api.services import Page, Services
@@ -33,6 +34,7 @@ class Context:
     exchange: Exchange
     results: Results
     planner: Planner
+    people: People
     worklists: WorkLists
     executor: Executor
 

@@ -119,7 +119,7 @@ class BodyLimit:
         limit = self._limit_of(scope)
         stated = Headers(scope=scope).get("content-length", "")
         if stated.isdigit() and int(stated) > limit:
-            await _drain(receive)
+            await drain(receive)
             await _answer(_too_large(stated, limit), 413, scope, send)
             return
         received = 0
@@ -130,7 +130,7 @@ class BodyLimit:
             received += len(message.get("body", b""))
             if received > limit:
                 if message.get("more_body", False):
-                    await _drain(receive)
+                    await drain(receive)
                 raise _too_large(f"over {limit}", limit)
             return message
 
@@ -148,7 +148,8 @@ def _too_large(size: str, limit: int) -> TooLargeError:
     )
 
 
-async def _drain(receive: Receive) -> None:
+async def drain(receive: Receive) -> None:
+    """Take what a client still sends and drop it, up to a bound, so that it comes to read the answer."""
     dropped = 0
     while dropped < DRAIN_BYTES:
         message = await receive()

@@ -14,6 +14,7 @@ from corrosion.errors import CorrosionError
 
 PREFIX = "CORROSION_"
 LOOPBACK_HOSTS = frozenset({"127.0.0.1", "::1", "localhost"})
+EVERY_ADDRESS = frozenset({"0.0.0.0", "::"})  # noqa: S104 - named, not bound
 
 MEGABYTE = 1024 * 1024
 
@@ -155,6 +156,12 @@ class Settings(BaseModel):
     def is_open(self) -> bool:
         """Whether others than this machine's own users are meant to reach the service."""
         return self.host not in LOOPBACK_HOSTS or bool(self.allowed_hosts)
+
+    @property
+    def host_names(self) -> frozenset[str]:
+        """Names and addresses the service answers to beside those of loopback."""
+        own = () if self.host in EVERY_ADDRESS else (f"[{self.host}]" if ":" in self.host else self.host,)
+        return frozenset({*self.allowed_hosts, *own})
 
     @property
     def secure_cookies(self) -> bool:

@@ -12,6 +12,8 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+from api.actor import Actor
+from api.people.sessions import LOCALLY, Identity
 from corrosion.quantity import Measured
 from corrosion.report.numbers import chance_text, length_text, percent_text, place_text, shown
 from corrosion.report.words import KIND_WORDS, verdict_words
@@ -96,16 +98,22 @@ def render(
     display : Display, optional
         Made from the request's cookies if not given.
     **values
-        Names the template uses; ``display``, ``here`` (the page's own address) and ``asset`` are added.
+        Names the template uses; ``display``, ``here`` (the page's own address), ``person`` (who is signed
+        in; None where nobody has to be) and ``asset`` are added.
     """
     here = request.url.path + (f"?{request.url.query}" if request.url.query else "")
     text = (
         _environment()
         .get_template(template)
-        .render(display=display or display_of(request), here=here, **values)
+        .render(display=display or display_of(request), here=here, person=_person(request), **values)
     )
     # Personal and changing: never kept by a shared cache, always asked for again.
     return HTMLResponse(text, status, {"Cache-Control": "private, no-cache", "Vary": "Cookie"})
+
+
+def _person(request: Request) -> Actor | None:
+    identity: Identity | None = getattr(request.state, "identity", None)
+    return None if identity is None or identity is LOCALLY else identity.actor
 
 
 @lru_cache

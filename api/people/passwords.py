@@ -7,6 +7,7 @@ characters; no change by calendar; what everybody tries first is refused, with t
 
 from __future__ import annotations
 
+import secrets
 import unicodedata
 from functools import cached_property
 
@@ -36,6 +37,8 @@ ROWS = (
 )
 WORDS = ("corrosion", "survey", "mapper", "password", "passphrase", "welcome", "letmein", "secret", "admin")
 """Of this service, and of everybody's first try: common practice, no source."""
+
+TELLABLE = "abcdefghjkmnpqrstuvwxyz23456789"
 
 
 class Passwords:
@@ -77,6 +80,12 @@ class Passwords:
     @cached_property
     def _nobody(self) -> str:
         return self._hash.hash("the password of nobody")
+
+
+def generated() -> str:
+    """Make a first password to be told to a person: 99 random bits, no letters that look alike."""
+    groups = ("".join(secrets.choice(TELLABLE) for _ in range(5)) for _ in range(4))
+    return "-".join(groups)
 
 
 def prepared(password: str) -> str:

@@ -168,6 +168,33 @@ RIGHTS: Mapping[tuple[str, str], Right] = {
     # Search.
     # Comparison of surveys.
     # People.
+    ("GET", "/api/me"): READ,
+    ("GET", "/api/people"): PEOPLE,
+    ("POST", "/api/people"): PEOPLE,
+    ("GET", "/api/people/{account_id}"): PEOPLE,
+    ("PUT", "/api/people/{account_id}"): PEOPLE,
+    ("POST", "/api/people/{account_id}/password"): PEOPLE,
+    ("POST", "/api/people/{account_id}/disable"): PEOPLE,
+    ("POST", "/api/people/{account_id}/enable"): PEOPLE,
+    ("POST", "/api/people/{account_id}/sign-out"): PEOPLE,
+    ("GET", "/sign-in"): PUBLIC,
+    ("POST", "/sign-in"): PUBLIC,
+    ("POST", "/sign-out"): PUBLIC,
+    ("GET", "/account"): OWN,
+    ("POST", "/account"): OWN,
+    ("POST", "/account/password"): OWN,
+    ("POST", "/account/sessions/end"): OWN,
+    ("POST", "/account/sessions/{session_id}/end"): OWN,
+    ("POST", "/account/tokens"): OWN,
+    ("POST", "/account/tokens/{token_id}/revoke"): OWN,
+    ("GET", "/people"): PEOPLE,
+    ("POST", "/people"): PEOPLE,
+    ("GET", "/people/{account_id}"): PEOPLE,
+    ("POST", "/people/{account_id}"): PEOPLE,
+    ("POST", "/people/{account_id}/password"): PEOPLE,
+    ("POST", "/people/{account_id}/disable"): PEOPLE,
+    ("POST", "/people/{account_id}/enable"): PEOPLE,
+    ("POST", "/people/{account_id}/sign-out"): PEOPLE,
 }
 
 MOUNTED = frozenset({"/static"})

@@ -15,7 +15,8 @@ def problems(*statuses: int) -> Responses:
     """Return the OpenAPI entries of the problems a route can answer with."""
     words = {
         400: "The request cannot be read.",
-        403: "A write from another site.",
+        401: "Nobody is signed in, or the token is not good.",
+        403: "A write from another site, or none of the person's roles may do it.",
         404: "No such thing.",
         409: "The request contradicts what is stored.",
         410: "It was withdrawn; `detail` says when and why.",
