@@ -311,7 +311,8 @@ def _named(session: Session, hits: Iterable[Hit]) -> Iterator[Hit]:
     surveys = {hit.entry.survey_id for hit in hits if hit.entry.survey_id}
     names: dict[str, str] = {}
     for table, ids in ((StructureRow, structures), (SurveyRow, surveys)):
-        names |= dict(session.execute(select(table.id, table.name).where(table.id.in_(ids))).tuples())
+        named = session.execute(select(table.id, table.name).where(table.id.in_(ids)))
+        names |= {identifier: name for identifier, name in named}  # noqa: C416
     for hit in hits:
         entry = hit.entry
         yield Hit(entry, names.get(entry.structure_id, ""), names.get(entry.survey_id or "", ""))

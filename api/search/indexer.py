@@ -311,7 +311,7 @@ class Background:
     def _rest(self) -> None:
         """Note that nothing is left to do, unless something changed just now."""
         with self._condition:
-            if self._due is not None and self._due <= time.monotonic():
+            if self._due is None or self._due <= time.monotonic():
                 self._due = None
             self._condition.notify_all()
 

@@ -23,6 +23,8 @@ _BASES = str.maketrans(
     {"ø": "o", "ł": "l", "đ": "d", "æ": "ae", "œ": "oe", "þ": "th", "ð": "d", "\u0131": "i"}
 )
 
+_ASCII = {code: " " for code in range(128) if not chr(code).isalnum()}
+
 
 @dataclass(frozen=True)
 class Phrase:
@@ -43,6 +45,8 @@ Group = tuple[Phrase, ...]
 
 def fold(text: str) -> str:
     """Return text without accents and case; what is neither letter nor digit becomes a space."""
+    if text.isascii():
+        return text.lower().translate(_ASCII)
     plain = unicodedata.normalize("NFKD", text).casefold().translate(_BASES)
     # Case folding may bring accents back, as in a dotted capital I.
     kept = (c for c in unicodedata.normalize("NFKD", plain) if unicodedata.category(c) != "Mn")

@@ -18,6 +18,9 @@ from corrosion.model import parse_survey
 from tests.api.samples import MARKS, new_survey, picture, survey_file, tag, upload
 from tests.api.server import running
 
+# The word index of the search is made by each database's own means.
+COMPARED = {"compare_type": True, "include_name": is_declared}
+
 
 def database_at(path: Path) -> Database:
     """Open a migrated SQLite database."""
@@ -30,7 +33,7 @@ def test_the_migrations_make_the_tables_of_the_program(tmp_path: Path) -> None:
     """A new database has exactly the tables that `api.tables` declares."""
     database = database_at(tmp_path / "a.sqlite3")
     with database.engine.connect() as connection:
-        context = MigrationContext.configure(connection, opts={"compare_type": True, "include_name": is_declared})
+        context = MigrationContext.configure(connection, opts=COMPARED)
         assert compare_metadata(context, Base.metadata) == []
     database.close()
 
@@ -103,6 +106,6 @@ def test_the_tables_are_the_same_on_postgresql(postgresql: str) -> None:
     database = Database(postgresql)
     database.migrate()
     with database.engine.connect() as connection:
-        context = MigrationContext.configure(connection, opts={"compare_type": True, "include_name": is_declared})
+        context = MigrationContext.configure(connection, opts=COMPARED)
         assert compare_metadata(context, Base.metadata) == []
     database.close()
