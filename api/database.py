@@ -12,6 +12,7 @@ from typing import Any
 from alembic import command
 from alembic.config import Config
 from alembic.util.exc import CommandError
+from pydantic_core import from_json
 from sqlalchemy import Connection, Engine, create_engine, event, text
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, IntegrityError, OperationalError, SQLAlchemyError
@@ -19,6 +20,7 @@ from sqlalchemy.orm import Session
 from sqlalchemy.orm.exc import StaleDataError
 
 from api.errors import ConflictError, StaleError
+from api.history.record import RecordingSession, settle
 from corrosion.errors import StorageError
 
 # How long a writer waits for another before it gives up, in seconds.
@@ -96,7 +98,7 @@ class Database:
 
     @contextmanager
     def writing(self) -> Iterator[Session]:
-        """Give a session whose changes all happen at its end, or not at all.
+        """Give a session whose changes all happen at its end, or not at all, and go into the history.
 
         Raises
         ------
@@ -105,9 +107,10 @@ class Database:
         ConflictError
             If an identifier is already taken.
         """
-        with _told("written"), Session(self._writer, expire_on_commit=False) as session:
+        with _told("written"), RecordingSession(self._writer, expire_on_commit=False) as session:
             try:
                 yield session
+                settle(session)
                 session.commit()
             except StaleDataError as error:
                 raise StaleError(
@@ -146,11 +149,20 @@ def _open(url: str, *, sqlite: bool) -> Engine:
         max_overflow=POOL_SIZE * 2,
         pool_pre_ping=not sqlite,
         json_serializer=partial(json.dumps, allow_nan=False, ensure_ascii=False),
+        json_deserializer=_read_json,
     )
     if sqlite:
         event.listen(engine, "connect", _prepare_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
     return engine
+
+
+def _read_json(text: str | bytes) -> Any:
+    """Read stored JSON: the same values as the standard library, several times faster on many marks."""
+    try:
+        return from_json(text)
+    except ValueError:
+        return json.loads(text)  # Nested deeper than the fast reader goes.
 
 
 def _prepare_sqlite(connection: Any, _record: object) -> None:

@@ -1,0 +1,82 @@
+"""Reading the history."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from sqlalchemy import ColumnElement, and_, or_, select
+from sqlalchemy.orm import Session
+
+from api.history.chain import HistoryEntry, entry_from, entry_json, entry_text
+from api.history.record import settle
+from api.history.tables import HistoryHeadRow, HistoryRow
+from api.tables import SurveyRow
+
+__all__ = ["Head", "HistoryEntry", "Wanted", "entries_of", "entry_json", "entry_text", "head", "page_of"]
+
+
+class Head(NamedTuple):
+    """Number and hash of the last line; (0, 64 zeros) before the first."""
+
+    seq: int
+    hash: str
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """Which lines of the history are wanted, newest first.
+
+    Attributes
+    ----------
+    survey_id : str or None
+        Only those of one survey and its structure.
+    table : str
+        Only those about rows of one table; empty for all.
+    before : int
+        Only lines with a smaller number; 0 for no such bound.
+    """
+
+    survey_id: str | None = None
+    table: str = ""
+    before: int = 0
+    limit: int = 100
+
+
+def head(session: Session) -> Head:
+    """Return the last line's number and hash, this transaction's own changes included."""
+    settle(session)
+    seq, hash_ = session.execute(select(HistoryHeadRow.seq, HistoryHeadRow.hash)).one()
+    return Head(seq, hash_)
+
+
+def entries_of(session: Session, survey_id: str) -> list[HistoryEntry]:
+    """Return every line about a survey, its parts and its structure, oldest first.
+
+    This transaction's own changes are included.
+    """
+    settle(session)
+    statement = select(HistoryRow.body, HistoryRow.hash).where(_about(session, survey_id))
+    return [entry_from(body, hash_) for body, hash_ in session.execute(statement.order_by(HistoryRow.seq))]
+
+
+def page_of(session: Session, wanted: Wanted) -> Iterator[HistoryEntry]:
+    """Yield the lines wanted, newest first."""
+    statement = select(HistoryRow.body, HistoryRow.hash)
+    if wanted.survey_id is not None:
+        statement = statement.where(_about(session, wanted.survey_id))
+    if wanted.table:
+        statement = statement.where(HistoryRow.table_name == wanted.table)
+    if wanted.before:
+        statement = statement.where(HistoryRow.seq < wanted.before)
+    found = session.execute(statement.order_by(HistoryRow.seq.desc()).limit(wanted.limit))
+    return (entry_from(body, hash_) for body, hash_ in found)
+
+
+def _about(session: Session, survey_id: str) -> ColumnElement[bool]:
+    structure = session.scalar(select(SurveyRow.structure_id).where(SurveyRow.id == survey_id))
+    return or_(
+        HistoryRow.survey_id == survey_id,
+        and_(HistoryRow.survey_id.is_(None), HistoryRow.structure_id == structure),
+    )
