@@ -18,6 +18,7 @@
     |- RepairError                a reinforcement that cannot be estimated
     |- RecordError                a record (facts, report) that cannot be made or read
     |- ArchiveError               a bag that cannot be written, or that is not to be trusted
+    |- CompareError               surveys that cannot be compared: dates, structures
     |- MissingLibraryError        a library the project is built on cannot be loaded
     `- StorageError               the service's store (api/ derives from it)
 
@@ -118,6 +119,10 @@ class RecordError(CorrosionError):
 
 class ArchiveError(CorrosionError):
     """A bag that cannot be written, read or trusted; a key that cannot be used."""
+
+
+class CompareError(CorrosionError):
+    """Surveys that cannot be compared: a date is missing or reversed, the structures differ."""
 
 
 class MissingLibraryError(CorrosionError):
