@@ -211,10 +211,7 @@ def serve(settings: Settings, *, opened: Callable[[str], None] | None = None) ->
     """
     if settings.is_open:
         settings.check_bind(administrator=_has_administrator(settings))
-        if settings.without_tls:
-            logger.warning(
-                "CORROSION_WITHOUT_TLS is set: passwords and sessions can be read on the network."
-            )
+        _warn_of_plain_http(settings)
     config = uvicorn.Config(
         create_app(settings),
         host=settings.host,
@@ -238,6 +235,16 @@ def _has_administrator(settings: Settings) -> bool:
         return open_people(database, settings).accounts.has_administrator()
     finally:
         database.close()
+
+
+def _warn_of_plain_http(settings: Settings) -> None:
+    if settings.without_tls:
+        logger.warning("CORROSION_WITHOUT_TLS is set: passwords and sessions can be read on the network.")
+    elif settings.tls_certificate is None:
+        logger.warning(
+            "No CORROSION_TLS_CERTIFICATE is set: from elsewhere people can sign in only through a proxy "
+            "that speaks https."
+        )
 
 
 class _Server(uvicorn.Server):

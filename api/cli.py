@@ -18,6 +18,7 @@ import typer
 
 from api.cli_decide import register as register_decide
 from api.cli_lens import lens
+from api.cli_people import register as register_people
 from api.cli_target import found_references, register
 from api.console import forgive_encodings, make_console, progress, show, show_error
 from api.outputs import STANDARD_OUTPUT, check_output, write_json, write_whole
@@ -252,7 +253,8 @@ def serve(
         ),
     ] = None,
     host: Annotated[
-        str | None, typer.Option("--host", help="Address to listen on; only this machine's own for now.")
+        str | None,
+        typer.Option("--host", help="Address to listen on; beyond this machine only with accounts."),
     ] = None,
     port: Annotated[
         int | None, typer.Option("--port", min=0, max=65535, help="Port to listen on; 0 takes a free one.")
@@ -274,6 +276,7 @@ def serve(
 app.command(name="lens", epilog=EXIT_CODES)(lens)
 register(app, EXIT_CODES)
 register_decide(app, EXIT_CODES)
+register_people(app, EXIT_CODES)
 
 
 def _load(path: Path) -> SurveyFile:
