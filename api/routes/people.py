@@ -120,7 +120,7 @@ def with_accounts(request: Request) -> Identity:
     return identity
 
 
-def administrator(request: Request, context: Context, account_id: str) -> AccountRow:
+def account_to_change(request: Request, context: Context, account_id: str) -> AccountRow:
     """Return the account that somebody is about to change."""
     with_accounts(request)
     return context.people.accounts.one(account_id)
@@ -183,7 +183,7 @@ def reset_password(
     account_id: AccountId, request: Request, response: Response, context: ContextDep
 ) -> PasswordRecord:
     """Replace a forgotten password; all sessions end and all tokens are revoked. It is shown this once."""
-    administrator(request, context, account_id)
+    account_to_change(request, context, account_id)
     password = generated()
     context.people.accounts.set_password(account_id, password, must_change=True)
     _never_keep(response)
@@ -195,7 +195,7 @@ def reset_password(
 )
 def disable_person(account_id: AccountId, request: Request, context: ContextDep) -> PersonRecord:
     """Disable an account: its sessions end, its tokens are revoked; what it recorded keeps its name."""
-    administrator(request, context, account_id)
+    account_to_change(request, context, account_id)
     context.people.accounts.disable(account_id)
     return person_record(context.people.accounts.one(account_id))
 
@@ -205,7 +205,7 @@ def disable_person(account_id: AccountId, request: Request, context: ContextDep)
 )
 def enable_person(account_id: AccountId, request: Request, context: ContextDep) -> PersonRecord:
     """Enable a disabled account, with the password of before."""
-    administrator(request, context, account_id)
+    account_to_change(request, context, account_id)
     context.people.accounts.enable(account_id)
     return person_record(context.people.accounts.one(account_id))
 
@@ -218,7 +218,7 @@ def enable_person(account_id: AccountId, request: Request, context: ContextDep) 
 )
 def sign_out_person(account_id: AccountId, request: Request, context: ContextDep) -> None:
     """End all sessions of a person; tokens stay."""
-    administrator(request, context, account_id)
+    account_to_change(request, context, account_id)
     context.people.accounts.sign_out(account_id)
 
 
