@@ -6,6 +6,7 @@
     `- StorageError               the service's store could not keep or find something
        |- NotFoundError           404
        |- ConflictError           409
+       |- SealedError             409  the survey is sealed; corrections go into a revision
        |- WithdrawnError          410  it was entered wrongly and taken back
        |- StaleError              412  someone else changed it first
        |- TooLargeError           413
@@ -44,6 +45,10 @@ class NotFoundError(StorageError):
 
 class ConflictError(StorageError):
     """The request contradicts what is stored."""
+
+
+class SealedError(ConflictError):
+    """A survey that was sealed; it does not change any more."""
 
 
 class WithdrawnError(StorageError):
@@ -127,6 +132,7 @@ KINDS: dict[type[CorrosionError], ProblemKind] = {
     CrossSiteError: ProblemKind("cross-site", 403, "A write from another site was refused"),
     NotFoundError: ProblemKind("not-found", 404, "There is no such thing here"),
     ConflictError: ProblemKind("conflict", 409, "The request contradicts what is stored"),
+    SealedError: ProblemKind("sealed", 409, "The survey is sealed"),
     WithdrawnError: ProblemKind("withdrawn", 410, "This was withdrawn"),
     StaleError: ProblemKind("stale", 412, "Someone else changed this first"),
     TooLargeError: ProblemKind("too-large", 413, "The request is too large"),

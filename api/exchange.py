@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from sqlalchemy import select
@@ -10,6 +11,9 @@ from sqlalchemy.orm import Session
 from api import repository as repo
 from api.database import Database
 from api.errors import ConflictError
+from api.sealing.kept import read_kept
+from api.sealing.rows import seal_of
+from api.sealing.tables import SealRow
 from api.services import SurveyView, new_structure
 from api.tables import (
     ChoiceRow,
@@ -21,7 +25,7 @@ from api.tables import (
     StructureRow,
     SurveyRow,
 )
-from corrosion.model import SurveyFile, parse_survey
+from corrosion.model import SurveyFile, dump_survey, parse_survey
 from corrosion.model.planning import Planning
 
 State = tuple[str, int, int]
@@ -42,11 +46,22 @@ class Export:
         See `State`.
     sizes : dict
         Upright width and height in px by photo id.
+    candidates : dict of survey id to Export, or None
+        Surveys of the decision's candidates, frozen with a sealed survey; None while it is open.
+    frozen : str or None
+        A sealed survey's file as it was written when it was sealed.
     """
 
     file: SurveyFile
     state: State
     sizes: dict[str, tuple[int, int]]
+    candidates: Mapping[str, Export] | None = None
+    frozen: str | None = None
+
+    @property
+    def text(self) -> str:
+        """The survey file as text; of a sealed survey the very text that its seal is on."""
+        return dump_survey(self.file) if self.frozen is None else self.frozen
 
 
 class Exchange:
@@ -83,37 +98,25 @@ class Exchange:
             )
             session.add(survey)
             session.flush()
-            _add_parts(session, survey.id, file)
+            add_parts(session, survey.id, file)
         return SurveyView(survey, structure)
 
     def export(self, survey_id: str, *, with_hashes: bool = False) -> Export:
-        """Put a survey together again.
+        """Put a survey together again, or give the frozen copy of a sealed one.
 
         Parameters
         ----------
         with_hashes : bool
-            Also state hash and size of every stored picture whose photo does not state them.
+            Also state hash and size of every stored picture whose photo does not state them. A frozen
+            copy always states them.
         """
         with self._database.reading() as session:
-            row = repo.find(session, SurveyRow, survey_id)
-            structure = repo.find(session, StructureRow, row.structure_id)
-            photos = repo.parts(session, PhotoRow, survey_id)
-            pictures = repo.pictures_of(session, photos)
-            file = repo.survey_file(session, row)
-            stored = {
-                photo.key: pictures[photo.picture_sha256]
-                for photo in photos
-                if photo.picture_sha256 is not None
-            }
-            state = (row.id, row.revision, structure.version)
-        sizes = {key: (picture.width, picture.height) for key, picture in stored.items()}
-        return Export(_state_hashes(file, stored) if with_hashes else file, state, sizes)
+            return export_in(session, survey_id, with_hashes=with_hashes)
 
     def state(self, survey_id: str) -> State:
         """Return what tells whether a survey's results are still right, without reading its parts."""
         with self._database.reading() as session:
-            row = repo.find(session, SurveyRow, survey_id)
-            return row.id, row.revision, repo.find(session, StructureRow, row.structure_id).version
+            return _state(session, repo.find(session, SurveyRow, survey_id))
 
     def waiting(self, survey_id: str) -> list[str]:
         """Return the photo ids of the survey file whose pictures are not here yet."""
@@ -124,6 +127,39 @@ class Exchange:
         )
         with self._database.reading() as session:
             return list(session.scalars(statement))
+
+
+def export_in(session: Session, survey_id: str, *, with_hashes: bool = False) -> Export:
+    """Do what `Exchange.export` does, within a transaction."""
+    row = repo.find(session, SurveyRow, survey_id)
+    seal = seal_of(session, survey_id)
+    if seal is not None:
+        return _frozen_export(row, seal)
+    photos = repo.parts(session, PhotoRow, survey_id)
+    pictures = repo.pictures_of(session, photos)
+    file = repo.survey_file(session, row)
+    stored = {
+        photo.key: pictures[photo.picture_sha256] for photo in photos if photo.picture_sha256 is not None
+    }
+    sizes = {key: (picture.width, picture.height) for key, picture in stored.items()}
+    return Export(_state_hashes(file, stored) if with_hashes else file, _state(session, row), sizes)
+
+
+def _state(session: Session, row: SurveyRow) -> State:
+    # Versions begin at 1: a sealed survey's results change neither with the structure nor with the seal.
+    sealed = seal_of(session, row.id) is not None
+    return row.id, row.revision, 0 if sealed else repo.find(session, StructureRow, row.structure_id).version
+
+
+def _frozen_export(row: SurveyRow, seal: SealRow) -> Export:
+    kept = read_kept(seal.kept)
+    candidates = {
+        # Kept assessments are looked up by state, and no live survey has this one.
+        name: Export(parse_survey(one.file, place=name), (f"{row.id}/{name}", row.revision, 0), one.sizes)
+        for name, one in kept.candidates.items()
+    }
+    file = parse_survey(seal.frozen, place=f"sealed survey {row.id}")
+    return Export(file, (row.id, row.revision, 0), kept.sizes, candidates, seal.frozen)
 
 
 def head_of(file: SurveyFile) -> Document:
@@ -145,7 +181,8 @@ def _structure_for(session: Session, file: SurveyFile, structure_id: str | None)
     return row
 
 
-def _add_parts(session: Session, survey_id: str, file: SurveyFile) -> None:
+def add_parts(session: Session, survey_id: str, file: SurveyFile) -> None:
+    """Enter everything of a survey file but its head into a new survey; bind the pictures that are here."""
     hashes = {photo.sha256 for photo in file.photos if photo.sha256 is not None}
     here = set(session.scalars(select(PictureRow.sha256).where(PictureRow.sha256.in_(hashes))))
     for place, photo in enumerate(file.photos):

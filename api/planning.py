@@ -10,7 +10,6 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 from pydantic import BaseModel
-from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api import repository as repo
@@ -18,6 +17,7 @@ from api.database import Database
 from api.errors import InvalidError, NotFoundError, StaleError
 from api.exchange import Exchange, Export, State
 from api.results import Results
+from api.sealing.rows import seal_of
 from api.tables import ChoiceRow, Document, StructureRow, SurveyRow
 from corrosion.disposition import MemberDisposition, dispose
 from corrosion.model import in_millimetres
@@ -133,14 +133,16 @@ class Planner:
 
         Raises
         ------
+        SealedError
+            If the survey is sealed.
         StaleError
             If someone else was faster.
         InvalidError
             If it names a member that the structure has not.
         """
         with self.database.writing() as session:
-            statement = select(SurveyRow).where(SurveyRow.id == survey_id).with_for_update()
-            survey = session.scalars(statement).one_or_none() or repo.find(session, SurveyRow, survey_id)
+            # Planning and decision have no say in the sums.
+            survey = repo.lock_survey(session, survey_id, counts=False)
             row = _row(session, survey_id, part)
             current = row.version if row else 0
             if current != expected:
@@ -169,6 +171,9 @@ class Planner:
         """Return what tells whether a survey's plans are still right: its state and its candidates'."""
         with self.database.reading() as session:
             repo.find(session, SurveyRow, survey_id)
+            if seal_of(session, survey_id) is not None:
+                # Its candidates are frozen with it.
+                return ((self._exchange.state(survey_id), 0, 0),)
             rows = {row.part: row for row in repo.choices_of(session, survey_id)}
             decision = rows["decision"].document["decision"] if "decision" in rows else None
             named = [one["survey"] for one in (decision or {}).get("candidates", []) if one.get("survey")]
@@ -211,13 +216,22 @@ class Planner:
         decision = export.file.decision
         found = {}
         for candidate in decision.candidates if decision else []:
-            try:
-                if candidate.survey is not None:
-                    found[candidate.id] = self._results.assessed(candidate.survey).assessment
-            except NotFoundError:
-                # A survey that is not here: the decision says itself that it was not given.
-                continue
+            assessment = self._candidate(export, candidate.survey)
+            if assessment is not None:
+                found[candidate.id] = assessment
         return found
+
+    def _candidate(self, export: Export, survey_id: str | None) -> Assessment | None:
+        """Assess a candidate's survey, or its frozen copy; None if it is not here, as the decision says."""
+        if survey_id is None:
+            return None
+        if export.candidates is not None:
+            frozen = export.candidates.get(survey_id)
+            return None if frozen is None else self._results.of(frozen).assessment
+        try:
+            return self._results.assessed(survey_id).assessment
+        except NotFoundError:
+            return None
 
     def plot(self, survey_id: str, plot: Plot) -> bytes:
         """Draw one plot of the decision as SVG; `InvalidError` where it is not determined."""

@@ -1,4 +1,4 @@
-"""Rows to parts of the survey file and back. The only module that queries the tables."""
+"""Rows to parts of the survey file and back. The only module that queries their tables."""
 
 from __future__ import annotations
 
@@ -10,7 +10,15 @@ from pydantic import BaseModel, ValidationError
 from sqlalchemy import ColumnElement, and_, func, select, update
 from sqlalchemy.orm import Session
 
-from api.errors import ConflictError, Fault, InvalidError, NotFoundError, StaleError, WithdrawnError
+from api.errors import (
+    ConflictError,
+    Fault,
+    InvalidError,
+    NotFoundError,
+    StaleError,
+    WithdrawnError,
+)
+from api.sealing.rows import frozen_structure, refuse_sealed, seal_of
 from api.tables import (
     ChoiceRow,
     Document,
@@ -91,18 +99,46 @@ def find_version(session: Session, table: type[Row], identifier: str, expected: 
     return row
 
 
-def lock_survey(session: Session, identifier: str) -> SurveyRow:
-    """Return a survey's row and keep other writers out of the survey until the session ends.
+def lock_survey(session: Session, identifier: str, *, counts: bool = True) -> SurveyRow:
+    """Return a survey's row for a change and keep other writers out of it until the session ends.
 
-    It also counts the change in `revision`. That is a plain update: it leaves the survey's own version,
-    and so other people's edits of its head, alone.
+    Every write to a survey or a part of it goes through here, so that a sealed one does not change. It
+    also counts the change in `revision`. That is a plain update: it leaves the survey's own version, and
+    so other people's edits of its head, alone.
+
+    Parameters
+    ----------
+    counts : bool
+        Whether the sums may come out otherwise after the change.
+
+    Raises
+    ------
+    NotFoundError
+        If there is none.
+    SealedError
+        If it is sealed.
     """
-    statement = select(SurveyRow).where(SurveyRow.id == identifier).with_for_update()
-    row = session.scalars(statement).one_or_none()
-    if row is None:
-        return find(session, SurveyRow, identifier)
-    count_change(session, [identifier])
+    row = hold_survey(session, identifier)
+    refuse_sealed(session, row)
+    if counts:
+        count_change(session, [identifier])
     return row
+
+
+def hold_survey(session: Session, identifier: str) -> SurveyRow:
+    """Return a survey's row, sealed or not, and keep writers out of it until the session ends."""
+    statement = select(SurveyRow).where(SurveyRow.id == identifier).with_for_update()
+    return session.scalars(statement).one_or_none() or find(session, SurveyRow, identifier)
+
+
+def structure_for(session: Session, survey: SurveyRow) -> StructureRow:
+    """Return the structure that a survey is judged by: the frozen one if it is sealed.
+
+    See `api.sealing.rows.frozen_structure`.
+    """
+    live = find(session, StructureRow, survey.structure_id)
+    seal = seal_of(session, survey.id)
+    return live if seal is None else frozen_structure(live, seal)
 
 
 def lock_surveys_of(session: Session, structure_id: str) -> list[str]:
@@ -317,7 +353,7 @@ def choices_of(session: Session, *surveys: str) -> list[ChoiceRow]:
 
 def photo_file(session: Session, survey: SurveyRow, photo: PhotoRow) -> SurveyFile:
     """Put a survey together with one photo alone, for measuring it."""
-    structure = find(session, StructureRow, survey.structure_id)
+    structure = structure_for(session, survey)
     return SurveyFile.model_validate(
         {"units": structure.units, "structure": structure.document, "photos": [photo.document]}
         | survey.document
@@ -326,7 +362,7 @@ def photo_file(session: Session, survey: SurveyRow, photo: PhotoRow) -> SurveyFi
 
 def survey_file(session: Session, survey: SurveyRow) -> SurveyFile:
     """Put a survey together again from its parts, exactly as it was imported or entered."""
-    structure = find(session, StructureRow, survey.structure_id)
+    structure = structure_for(session, survey)
     return SurveyFile.model_validate(
         {
             "units": structure.units,

@@ -16,6 +16,8 @@ from api import repository as repo
 from api.database import Database
 from api.errors import ConflictError, Fault, InvalidError
 from api.layouts import check_layouts
+from api.sealing.rows import frozen_structure, seal_of, seals_of
+from api.sealing.tables import SealRow
 from api.tables import Document, PhotoRow, PictureRow, ReadingRow, RemovalRow, StructureRow, SurveyRow
 from corrosion.model import Photo, Removal, Structure, ThicknessReading
 
@@ -41,10 +43,11 @@ class PhotoView:
 
 @dataclass(frozen=True)
 class SurveyView:
-    """A survey's head and the structure it belongs to."""
+    """A survey's head, the structure it is judged by, and its seal if it has one."""
 
     row: SurveyRow
     structure: StructureRow
+    seal: SealRow | None = None
 
 
 class Services:
@@ -100,6 +103,8 @@ class Services:
             repo.lock_structure(session, identifier)
             # Again: a survey may have been opened before the structure was locked.
             surveys = repo.lock_surveys_of(session, identifier)
+            # Sealed surveys are judged by their own copy of it.
+            surveys = sorted(set(surveys) - set(seals_of(session, surveys)))
             row = repo.find_version(session, StructureRow, identifier, expected)
             if units != row.units:
                 raise ConflictError(
@@ -129,7 +134,7 @@ class Services:
         """Return a survey's head; `NotFoundError` if there is none."""
         with self.database.reading() as session:
             row = repo.find(session, SurveyRow, identifier)
-            return SurveyView(row, repo.find(session, StructureRow, row.structure_id))
+            return SurveyView(row, repo.structure_for(session, row), seal_of(session, identifier))
 
     def surveys(self, page: Page, structure_id: str | None) -> list[tuple[SurveyView, int, int]]:
         """List surveys, newest first, each with its photos and those still waiting for a picture."""
@@ -152,9 +157,10 @@ class Services:
         if structure_id is not None:
             statement = statement.where(SurveyRow.structure_id == structure_id)
         with self.database.reading() as session:
-            found = session.execute(statement.limit(page.limit).offset(page.offset))
+            found = list(session.execute(statement.limit(page.limit).offset(page.offset)))
+            seals = seals_of(session, [row.id for row, *_ in found])
             return [
-                (SurveyView(row, structure), photos or 0, (photos or 0) - (pictures or 0))
+                (_survey_view(row, structure, seals), photos or 0, (photos or 0) - (pictures or 0))
                 for row, structure, photos, pictures in found
             ]
 
@@ -292,6 +298,11 @@ def check_photo(session: Session, survey: SurveyRow, photo: Photo) -> None:
     """Check that a photo names only members and lenses that exist; `InvalidError` if not."""
     repo.must_name(photo.member, repo.member_ids(session, survey), path="body.member", noun="member")
     repo.must_name(photo.lens, repo.lens_ids(survey), path="body.lens", noun="lens profile")
+
+
+def _survey_view(row: SurveyRow, structure: StructureRow, seals: Mapping[str, SealRow]) -> SurveyView:
+    seal = seals.get(row.id)
+    return SurveyView(row, frozen_structure(structure, seal) if seal else structure, seal)
 
 
 def _view(session: Session, row: PhotoRow) -> PhotoView:

@@ -21,6 +21,7 @@ from api.database import Database
 from api.errors import InvalidError, TooLargeError
 from api.files import Derived, Incoming, PictureFiles
 from api.photos import Intake, PhotoReader
+from api.sealing.rows import refuse_sealed
 from api.services import PhotoView, check_photo
 from api.tables import PhotoRow, PictureRow, SurveyRow
 from corrosion.errors import CorrosionError, StorageError
@@ -82,11 +83,14 @@ class Uploads:
         ------
         NotFoundError
             If there is no such survey.
+        SealedError
+            If the survey takes no more photos.
         InvalidError
             If a tag breaks the model or names something that does not exist.
         """
         with self._database.reading() as session:
             survey = repo.find(session, SurveyRow, survey_id)
+            refuse_sealed(session, survey)
             photo = repo.check(Photo, {"id": "new", "file": "new"} | dict(tags), path="form")
             check_photo(session, survey, photo)
 

@@ -91,6 +91,8 @@ class WorkLists:
         ------
         NotFoundError
             If the survey has no such card now.
+        SealedError
+            If the survey is sealed.
         InvalidError
             If the card has no such step: a held card has none that takes metal off.
         """
@@ -105,6 +107,7 @@ class WorkLists:
         when = (tick.when or dt.datetime.now(dt.UTC)).astimezone(dt.UTC)
         document = {"who": tick.who, "what": tick.what, "when": when.isoformat(), "note": tick.note}
         with self._database.writing() as session:
+            repo.lock_survey(session, survey_id, counts=False)
             row = TickRow(
                 survey_id=survey_id,
                 card=card_id,

@@ -21,7 +21,6 @@ from api.schemas import (
     SurveySummary,
     WithdrawnRecord,
 )
-from corrosion.model import dump_survey
 
 router = APIRouter(prefix="/surveys", tags=["surveys"])
 SurveyId = Annotated[str, Path(description="Identifier of the survey.")]
@@ -155,10 +154,11 @@ def export_file(
     ] = False,
 ) -> Response:
     """Export the survey as a file. What was imported comes out equal, in its own unit."""
-    file = context.exchange.export(survey_id, with_hashes=hashes).file
+    export = context.exchange.export(survey_id, with_hashes=hashes)
+    file = export.file
     name = re.sub(r"\W+", "-", file.survey.name or file.structure.name).strip("-") or "survey"
     return Response(
-        dump_survey(file),
+        export.text,
         media_type="application/json",
         headers={"Content-Disposition": attachment(f"{name}.json"), "Cache-Control": "private, no-cache"},
     )
