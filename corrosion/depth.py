@@ -29,7 +29,8 @@ def governing_depth(depths: Sequence[DepthReading], survey: SurveyFile) -> Measu
     -------
     Measured or None
         mm, with ``own["reading"]`` and ``shared["instrument <id>"]``; None without any reading.
-        Flags: `Flag.LOWER_BOUND`, `Flag.UPPER_BOUND`, `Flag.INDICATIVE`.
+        Flags: `Flag.LOWER_BOUND`, `Flag.UPPER_BOUND`; and, where only light was read,
+        `Flag.INDICATIVE`, or `Flag.BY_LIGHT_RULE` where the survey has a rule that lets it count.
     """
     direct = [d for d in depths if d.method not in INDICATIVE_METHODS]
     usable = direct or list(depths)
@@ -37,7 +38,7 @@ def governing_depth(depths: Sequence[DepthReading], survey: SurveyFile) -> Measu
         return None
     reading, flags = _governing(usable)
     if not direct:
-        flags |= {Flag.INDICATIVE}
+        flags |= {Flag.BY_LIGHT_RULE if survey.settings.light_rule else Flag.INDICATIVE}
     return _measured(reading, flags, survey)
 
 

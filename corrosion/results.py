@@ -24,7 +24,7 @@ class MarkMeasures:
     Attributes
     ----------
     mark : Mark
-        The mark as drawn.
+        The mark as drawn; its `depths` include those read from its `light`.
     quantities : dict of str to Measured
         ``area`` mm2, ``equivalent_diameter``, ``longest_calliper``, ``shortest_calliper``,
         ``perimeter``, ``length``, ``spacing`` (edge to edge, nearest mark of the same kind) mm; only
@@ -34,7 +34,8 @@ class MarkMeasures:
     depth : Measured or None
         The governing depth reading, mm.
     problem : str or None
-        Why the mark could not be measured; then `quantities` is empty.
+        Why the mark, or a depth of it by light, could not be measured; `quantities` is empty where it is
+        the mark itself.
     """
 
     mark: Mark

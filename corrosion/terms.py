@@ -116,6 +116,7 @@ class Flag(StrEnum):
     TRUNCATED = "truncated"
     FIRST_ORDER_DOUBTFUL = "first-order-doubtful"
     INDICATIVE = "indicative"
+    BY_LIGHT_RULE = "by-light-rule"
     LOWER_BOUND = "lower-bound"
     UPPER_BOUND = "upper-bound"
     NO_DEPTH = "no-depth"
@@ -152,6 +153,7 @@ FLAG_MEANING: dict[Flag, str] = {
     Flag.LENS_FROM_EDGE: "The lens profile rests on one straight edge; its focal length is not known.",
     Flag.TRUNCATED: "The mark touches the border of the picture; the feature may go on.",
     Flag.FIRST_ORDER_DOUBTFUL: "The uncertainty is large; it comes from random draws, not first order.",
+    Flag.BY_LIGHT_RULE: "Read from light or focus, not from metal; the survey's own rule lets it count.",
     Flag.INDICATIVE: "Read from light or focus, not from metal; it cannot prove a depth within limits.",
     Flag.LOWER_BOUND: "The true value is at least this.",
     Flag.UPPER_BOUND: "The true value is at most this.",

@@ -65,9 +65,11 @@ def _sightings(
     measured = {(p.photo_id, m.mark.id): m for p in measures for m in p.marks}
     outlines = {(p.photo_id, o.mark.id): o for p in placed for o in p.marks}
     return [
-        Sighting(photo, mark, measured.get((photo.id, mark.id)), outlines.get((photo.id, mark.id)))
+        # The mark as measured has the depths read by light beside those entered.
+        Sighting(photo, found.mark if found else mark, found, outlines.get((photo.id, mark.id)))
         for photo in survey.photos
         for mark in photo.marks
+        for found in [measured.get((photo.id, mark.id))]
     ]
 
 

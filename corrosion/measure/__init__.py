@@ -9,6 +9,7 @@ import numpy as np
 from corrosion.depth import governing_depth
 from corrosion.errors import MetrologyError
 from corrosion.marks import outline_of
+from corrosion.measure._light import with_depths_by_light
 from corrosion.measure._mapped import MappedMark
 from corrosion.measure._mark import local_scale, mark_quantities
 from corrosion.measure._spacing import nearest_spacings
@@ -67,10 +68,11 @@ def measure_photo(photo: Photo, survey: SurveyFile, size: tuple[int, int] | None
 
 def _unscaled(photo: Photo, survey: SurveyFile, problem: str) -> PhotoMeasures:
     """Depths and counts need no scale."""
-    marks = [
-        MarkMeasures(mark, {}, np.empty((0, 2)), governing_depth(mark.depths, survey), problem)
-        for mark in photo.marks
-    ]
+    marks = []
+    for drawn in photo.marks:
+        mark, doubt = with_depths_by_light(drawn, None, survey, f"photo {photo.id}, mark {drawn.id}")
+        depth = governing_depth(mark.depths, survey)
+        marks.append(MarkMeasures(mark, {}, np.empty((0, 2)), depth, doubt or problem))
     missing_matters = bool(photo.marks) or photo.scale is not None
     return PhotoMeasures(
         photo_id=photo.id,
@@ -82,9 +84,10 @@ def _unscaled(photo: Photo, survey: SurveyFile, problem: str) -> PhotoMeasures:
 
 
 def _measure_mark(
-    mark: Mark, photo: Photo, scale: PlaneScale, survey: SurveyFile, size: tuple[int, int] | None
+    drawn: Mark, photo: Photo, scale: PlaneScale, survey: SurveyFile, size: tuple[int, int] | None
 ) -> tuple[MarkMeasures, MappedMark | None]:
-    place = f"photo {photo.id}, mark {mark.id}"
+    place = f"photo {photo.id}, mark {drawn.id}"
+    mark, doubt = with_depths_by_light(drawn, scale, survey, place)
     depth = governing_depth(mark.depths, survey)
     try:
         outline = outline_of(mark, survey.settings, size, place)
@@ -93,7 +96,7 @@ def _measure_mark(
     except MetrologyError as error:
         return MarkMeasures(mark, {}, np.empty((0, 2)), depth, str(error)), None
     outer = outline.rings[0] if outline.rings else slice(None)
-    return MarkMeasures(mark, quantities, on_plane.plane[outer], depth), on_plane
+    return MarkMeasures(mark, quantities, on_plane.plane[outer], depth, doubt), on_plane
 
 
 def _with_spacing(results: list[MarkMeasures], mapped: dict[str, MappedMark]) -> list[MarkMeasures]:

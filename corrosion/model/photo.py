@@ -24,6 +24,7 @@ from corrosion.model.base import (
     ZoneNumber,
 )
 from corrosion.model.camera import CylinderSurface
+from corrosion.model.light import DepthByLight
 from corrosion.terms import (
     DepthMethod,
     Face,
@@ -308,6 +309,8 @@ class Mark(Part):
     shape: Shape
     feature: Identifier | None = None
     depths: list[DepthReading] = []
+    # What indicative depths are read from; they count only where nothing read the metal.
+    light: list[DepthByLight] = []
     profile: ProfileKind = ProfileKind.FLAT
     run_out: RunOut | None = None
     measured_from: MeasuredFrom | None = None
@@ -321,7 +324,7 @@ class Mark(Part):
     def _blend_out_says_from_where(self) -> Mark:
         if self.kind is not MarkKind.BLEND_OUT:
             return self
-        if self.depths and self.measured_from is None:
+        if (self.depths or self.light) and self.measured_from is None:
             raise ValueError(
                 "a blend-out's depth must say 'measured_from': 'original' contour or 'current' surface"
             )

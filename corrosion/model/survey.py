@@ -20,6 +20,7 @@ from corrosion.model.base import (
 )
 from corrosion.model.camera import LensProfile
 from corrosion.model.decision import Decision
+from corrosion.model.light import LightRule
 from corrosion.model.photo import Photo, RunOut
 from corrosion.model.planning import Planning
 from corrosion.model.structure import Structure
@@ -103,6 +104,8 @@ class Settings(Part):
     station_bin: PositiveLength | None = None
     # Smallest focal length to assume, as a share of the picture's long side, where none is known.
     least_focal_ratio: Positive = 0.7
+    # Without it a depth read by light never proves that a limit is kept.
+    light_rule: LightRule | None = None
 
 
 class SurveyInfo(Part):

@@ -32,6 +32,7 @@ def full_survey() -> dict[str, Any]:
             "u_layout": 0.03,
             "station_bin": 4.0,
             "least_focal_ratio": 0.8,
+            "light_rule": {"source": SOURCE},
         },
         "planning": {
             "allowance": {"depth": 0.002, "source": SOURCE},
@@ -236,6 +237,7 @@ def _pit() -> dict[str, Any]:
                 "note": "undercut",
             }
         ],
+        "light": [_shadow("lamp"), _shadow("post"), _focus()],
         "sigma_px": 0.8,
         "u_edge_px": 0.9,
         "note": "under the chip",
@@ -252,6 +254,42 @@ def _blend_out() -> dict[str, Any]:
         "run_out": {"per_side": 10.0},
         "measured_from": "original",
         "date": "2031-04-16",
+    }
+
+
+def _shadow(kind: str) -> dict[str, Any]:
+    lamp = {"kind": "lamp", "elevation_deg": 20.0, "u_elevation_deg": 2.0}
+    post = {"kind": "post", "height": 0.2, "u_height": 0.001, "image": [[40.0, 10.0], [60.0, 10.0]]}
+    return {
+        "kind": "shadow",
+        "image": [[12.0, 12.0], [22.0, 12.0]],
+        "light": lamp if kind == "lamp" else post,
+        "ends_on": "far wall",
+        "sight_tilt_deg": 5.0,
+        "u_sight_tilt_deg": 1.0,
+        "sight_azimuth_deg": 90.0,
+        "lamp_width_deg": 2.0,
+        "floor_mirrors": True,
+        "sigma_px": 0.7,
+        "date": "2031-04-17",
+        "note": "low sun",
+    }
+
+
+def _focus() -> dict[str, Any]:
+    return {
+        "kind": "focus",
+        "rim": {
+            "readings": [0.1, 0.2, 0.3, 0.4, 0.5],
+            "sharpness": [1.0, 2.0, 4.0, 2.0, 1.0],
+            "approached": "down",
+        },
+        "floor": {"readings": [0.35, 0.36], "depth_of_field": 0.01, "approached": "both"},
+        "travel_scale": 1.02,
+        "u_travel_scale": 0.01,
+        "backlash": 0.003,
+        "date": "2031-04-17",
+        "note": "three-step",
     }
 
 
