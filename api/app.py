@@ -29,12 +29,14 @@ from api.routes import (
     readings,
     removals,
     results,
+    search,
     structures,
     suggest,
     surveys,
     system,
     worklist,
 )
+from api.search.service import NoteChanges, Search
 from api.security import BodyLimit, HostCheck, SecurityHeaders, refuse_cross_site
 from api.services import Services
 from api.settings import Settings
@@ -68,6 +70,7 @@ TAGS = [
     {"name": "results", "description": "Measures with their uncertainty, sums, verdicts, maps."},
     {"name": "planning", "description": "Blend plans, dispositions, repair or replace, bench cards."},
     {"name": "people", "description": "Who may sign in, and as what."},
+    {"name": "search", "description": "Finding things; saved searches; retention labels."},
     {"name": "system", "description": "Health, the survey file's schema, kinds of problem."},
 ]
 ROUTERS = (
@@ -81,6 +84,7 @@ ROUTERS = (
     planning,
     worklist,
     people,
+    search,
     system,
 )
 
@@ -120,6 +124,7 @@ def create_app(settings: Settings) -> FastAPI:
         app.include_router(module.router, prefix="/api")
     problems.install(app)
     openapi.install(app)
+    app.add_middleware(NoteChanges, search=context.search)
     # Inside the pages' middleware, which dresses its refusals, and outside the routes.
     app.add_middleware(Guard, people=context.people)
     install_pages(app)
@@ -158,6 +163,7 @@ def build_context(settings: Settings) -> Context:
         planner=planner,
         people=open_people(database, settings),
         worklists=WorkLists(database, exchange, planner, files, settings),
+        search=Search(database, exchange, computed),
         executor=ThreadPoolExecutor(settings.workers, thread_name_prefix="photo"),
     )
 
@@ -191,6 +197,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
         yield
     finally:
         context.executor.shutdown()
+        context.search.close()
         context.database.close()
 
 

@@ -16,6 +16,7 @@ from api.files import PictureFiles
 from api.people.service import People
 from api.planning import Planner
 from api.results import Results
+from api.search.service import Search
 from api.services import Page, Services
 from api.settings import Settings
 from api.uploads import Uploads
@@ -36,6 +37,7 @@ class Context:
     planner: Planner
     people: People
     worklists: WorkLists
+    search: Search
     executor: Executor
 
 

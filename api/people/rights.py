@@ -56,6 +56,7 @@ BENCH = _right("keep the bench cards' log", Role.INSPECTOR, Role.PLANNER)
 SIGN = _right("sign", Role.INSPECTOR, Role.PLANNER, in_person=True)
 SEAL = _right("seal records", Role.CLERK, in_person=True)
 RECORDS = _right("archive and keep records", Role.CLERK)
+SAVE = Right("keep a search under a name", changes=True)
 PEOPLE = _right("manage people", in_person=True)
 
 RIGHTS: Mapping[tuple[str, str], Right] = {
@@ -166,6 +167,27 @@ RIGHTS: Mapping[tuple[str, str], Right] = {
     # Signing, sealing, next survey.
     # Reports and archive.
     # Search.
+    ("GET", "/api/search"): READ,
+    ("GET", "/api/search.csv"): READ,
+    ("GET", "/api/search/state"): READ,
+    ("GET", "/api/search/saved"): READ,
+    ("POST", "/api/search/saved"): SAVE,
+    ("DELETE", "/api/search/saved/{saved_id}"): SAVE,
+    ("GET", "/api/retention/labels"): READ,
+    ("POST", "/api/retention/labels"): RECORDS,
+    ("DELETE", "/api/retention/labels/{label_id}"): RECORDS,
+    ("GET", "/api/retention/due"): READ,
+    ("GET", "/api/surveys/{survey_id}/retention"): READ,
+    ("POST", "/api/surveys/{survey_id}/retention"): RECORDS,
+    ("DELETE", "/api/retention/marks/{mark_id}"): RECORDS,
+    ("GET", "/search"): READ,
+    ("POST", "/search/saved"): SAVE,
+    ("POST", "/search/saved/{saved_id}/withdraw"): SAVE,
+    ("GET", "/retention"): READ,
+    ("POST", "/retention/labels"): RECORDS,
+    ("POST", "/retention/labels/{label_id}/retire"): RECORDS,
+    ("POST", "/retention/marks"): RECORDS,
+    ("POST", "/retention/marks/{mark_id}/lift"): RECORDS,
     # Comparison of surveys.
     # People.
     ("GET", "/api/me"): READ,

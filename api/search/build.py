@@ -7,9 +7,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from enum import StrEnum
 from hashlib import blake2b
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from api.pages.rows import Row
 from api.search.tables import NO_DATE, NO_DEPTH, NO_STATION
 from api.search.words import LONGEST_WORD, fact, fold, index_words, joined
 from api.tables import Document
@@ -19,6 +18,9 @@ from corrosion.model import Mark, Photo, Removal, Structure, SurveyFile, Thickne
 from corrosion.report.numbers import bound_of
 from corrosion.report.words import KIND_WORDS
 from corrosion.terms import Verdict
+
+if TYPE_CHECKING:
+    from api.pages.rows import Row
 
 FORM = 1
 """Raise it when entries are built in another way: then every scope is indexed again."""

@@ -65,9 +65,10 @@ class SqliteWords:
 
     def matching(self, groups: Sequence[Group]) -> Select[int]:
         """Select ids through FTS5; every word is quoted, so none is an operator."""
-        words = table(WORDS_TABLE, column("rowid", BigInteger), column("words"))
+        # The hidden column of the table's own name stands for all its columns.
+        words = table(WORDS_TABLE, column("rowid", BigInteger), column(WORDS_TABLE))
         asked = " AND ".join(f"({' OR '.join(map(_fts5, group))})" for group in groups)
-        return select(words.c.rowid).where(words.c.words.op("MATCH")(asked))
+        return select(words.c.rowid).where(words.c[WORDS_TABLE].op("MATCH")(asked))
 
     def holds(self, phrase: Phrase) -> ColumnElement[bool]:
         """Look for the phrase in the entry's words."""

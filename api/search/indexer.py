@@ -7,7 +7,7 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Select, and_, delete, func, insert, literal, or_, select, union_all
 from sqlalchemy.orm import Session
@@ -16,8 +16,6 @@ from api import repository as repo
 from api.database import Database
 from api.errors import NotFoundError
 from api.exchange import Exchange, Export, State
-from api.pages.rows import finding_rows
-from api.pages.surveys import photo_state
 from api.results import Kept, Results
 from api.search import build
 from api.search.build import Entry, PhotoPlace, Scope
@@ -28,6 +26,9 @@ from corrosion.errors import CorrosionError, StorageError
 from corrosion.model import Photo, Removal, ThicknessReading, in_millimetres
 from corrosion.survey import assess
 from corrosion.units import mm_per
+
+if TYPE_CHECKING:
+    from api.pages.rows import Row
 
 logger = logging.getLogger("corrosion.search")
 
@@ -134,7 +135,7 @@ class Indexer:
         problem = None
         findings: list[Entry] = []
         try:
-            findings = list(build.finding_entries(finding_rows(self._assessed(export)), export.file))
+            findings = list(build.finding_entries(_rows(self._assessed(export)), export.file))
         except CorrosionError as error:
             problem = str(error)
         except Exception as error:
@@ -181,6 +182,13 @@ class Indexer:
             connection.execute(insert(SearchStateRow), [known | values])
 
 
+def _rows(kept: Kept) -> list[Row]:
+    # The pages are built on the running service, which holds this: loaded when first needed.
+    from api.pages.rows import finding_rows  # noqa: PLC0415
+
+    return finding_rows(kept)
+
+
 def remove_entries(session: Session, scope_id: str) -> None:
     """Take a scope's entries out of the index."""
     session.execute(
@@ -222,6 +230,8 @@ def _stale() -> Select[Any]:
 
 def _parts(session: Session, survey_id: str, export: Export) -> list[Entry]:
     """Give the entries of a survey's photos, removals and readings, withdrawn ones too."""
+    from api.pages.surveys import photo_state  # noqa: PLC0415 - see `_rows`
+
     in_mm = in_millimetres(export.file)
     zones = {member.id: member.zone for member in in_mm.structure.members}
     date = export.file.survey.date or ""
@@ -277,10 +287,13 @@ class Background:
                 return
             self._due = time.monotonic()
             self._start()
-            while self._due is not None and not self._stopped:
+            while self._is_busy():
                 left = deadline - time.monotonic()
                 if left <= 0 or not self._condition.wait(left):
                     return
+
+    def _is_busy(self) -> bool:
+        return self._due is not None and not self._stopped
 
     def close(self) -> None:
         """End it after the survey it is at."""
