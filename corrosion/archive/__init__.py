@@ -5,9 +5,10 @@ Ed25519 signature over them. `write_bag` writes one whole or not at all; `verify
 is wrong with one; `read_bag` opens one that is sound.
 """
 
+from corrosion.archive.from_files import record_from_files, report_of
 from corrosion.archive.payload import Original, SurveyRecord, info_of, payload_of
 from corrosion.archive.problems import BagProblem, BagReport, BagSignature
-from corrosion.archive.read import SurveyBag, read_bag
+from corrosion.archive.read import SurveyBag, UnsoundBagError, read_bag
 from corrosion.archive.sign import Signer, fingerprint, load_signer, load_trusted, make_key
 from corrosion.archive.source import BagLimits
 from corrosion.archive.verify import verify_bag
@@ -32,6 +33,7 @@ __all__ = [
     "Signer",
     "SurveyBag",
     "SurveyRecord",
+    "UnsoundBagError",
     "WrittenBag",
     "bytes_file",
     "disk_file",
@@ -42,6 +44,8 @@ __all__ = [
     "make_key",
     "payload_of",
     "read_bag",
+    "record_from_files",
+    "report_of",
     "software_agent",
     "verify_bag",
     "write_bag",

@@ -1,4 +1,4 @@
-"""Whether the files of a survey's bag agree with each other: photos, survey file, seal.
+"""Whether the files of a survey's bag agree with each other: photos, survey file, seal, history.
 
 Checksums show that nothing changed since the bag was made. This shows that it was made of one survey: a
 photo exchanged together with its lines in the manifests is found here.
@@ -17,11 +17,12 @@ from corrosion.archive.manifest import PAYLOAD
 from corrosion.archive.problems import BagProblem
 from corrosion.errors import CorrosionError
 from corrosion.model import Photo, SurveyFile, parse_survey
-from corrosion.record.facts import facts_from_json
+from corrosion.record.facts import RecordFacts, facts_from_json
 
 SURVEY: Final = f"{PAYLOAD}survey.json"
 FACTS: Final = f"{PAYLOAD}record.json"
 ORIGINALS: Final = f"{PAYLOAD}originals.csv"
+HISTORY: Final = f"{PAYLOAD}history.jsonl"
 ORIGINAL_COLUMNS: Final = ("photo", "file in survey", "file in bag", "sha256", "bytes")
 
 Read = Callable[[str], bytes | None]
@@ -54,7 +55,13 @@ def record_problems(digests: Mapping[str, str], read: Read, notes: list[str]) ->
         for photo in survey.photos
         if (problem := _photo_problem(photo, originals, digests, notes)) is not None
     ]
-    return [*found, *_unknown_rows(survey, originals), *_seal_problems(source, read(FACTS))]
+    try:
+        text = read(FACTS)
+        facts = RecordFacts() if text is None else facts_from_json(json.loads(text))
+    except (CorrosionError, ValueError, TypeError, RecursionError) as error:
+        return [*found, BagProblem(FACTS, f"cannot be read ({error})".replace("\n", " "), "record")]
+    sealed = _seal_problems(source, facts)
+    return [*found, *_unknown_rows(survey, originals), *sealed, *_history_problems(read(HISTORY), facts)]
 
 
 def read_originals(source: bytes | None) -> dict[str, str] | None:
@@ -108,14 +115,34 @@ def _unknown_rows(survey: SurveyFile, originals: dict[str, str] | None) -> list[
     ]
 
 
-def _seal_problems(survey: bytes, facts: bytes | None) -> list[BagProblem]:
+def _seal_problems(survey: bytes, facts: RecordFacts) -> list[BagProblem]:
     """Compare the seal's digest with the survey file."""
-    if facts is None:
+    if facts.seal is None or facts.seal.digest == hashlib.sha256(survey).hexdigest():
         return []
-    try:
-        seal = facts_from_json(json.loads(facts)).seal
-    except (CorrosionError, ValueError, TypeError, RecursionError) as error:
-        return [BagProblem(FACTS, f"cannot be read ({error})".replace("\n", " "), "record")]
-    if seal is None or seal.digest == hashlib.sha256(survey).hexdigest():
-        return []
-    return [BagProblem(SURVEY, "is not the survey that was sealed: the seal has another SHA-256", "record")]
+    words = "is not the survey that was sealed: the seal has another SHA-256"
+    return [BagProblem(SURVEY, words, "record")]
+
+
+def _history_problems(source: bytes | None, facts: RecordFacts) -> list[BagProblem]:
+    """Check the history's lines: in order, each naming the one before it where that is there too.
+
+    The SHA-256 of a line is its hash. Lines about other surveys are not in the bag, so that the chain has
+    gaps; across a gap only the order can be checked here.
+    """
+    last, hash_, found = 0, "", []
+    for number, line in enumerate((source or b"").split(b"\n")[:-1], start=1):
+        try:
+            entry = json.loads(line)
+            seq, previous = int(entry["seq"]), str(entry["previous"])
+        except (ValueError, TypeError, KeyError, RecursionError):
+            return [BagProblem(HISTORY, f"line {number} is no line of a history", "record")]
+        if seq <= last or (seq == last + 1 and last and previous != hash_):
+            words = f"line {number} (entry {seq}) does not follow the line before it"
+            found.append(BagProblem(HISTORY, words, "record"))
+        last, hash_ = seq, hashlib.sha256(line).hexdigest()
+    head = facts.history_head
+    if head is not None and last == head.seq and hash_ != head.hash:
+        found.append(
+            BagProblem(HISTORY, f"entry {last} has another hash than record.json states", "record")
+        )
+    return found

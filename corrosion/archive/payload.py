@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
-from corrosion.archive.consistency import FACTS, ORIGINAL_COLUMNS, ORIGINALS, SURVEY
+from corrosion.archive.consistency import FACTS, HISTORY, ORIGINAL_COLUMNS, ORIGINALS, SURVEY
 from corrosion.archive.manifest import PAYLOAD
 from corrosion.archive.paths import unique_names
 from corrosion.archive.tables import assessment_tables, table
@@ -23,7 +23,7 @@ from corrosion.results import Assessment
 
 SCHEMA: Final = "survey.schema.json"
 REPORT: Final = "report.pdf"
-HISTORY: Final = "history.jsonl"
+KEPT: Final = "kept.json"
 ASSESSMENT: Final = "assessment.json"
 README: Final = "README.txt"
 EARLIER: Final = "earlier/"
@@ -40,6 +40,7 @@ assessment.json      what was computed from the survey: every value with its unc
 tables/              the same as tables (CSV, UTF-8)
 report.pdf           the report for people (PDF/A), where one was made
 record.json          who signed what, who sealed it, which survey it revises, where that was kept
+kept.json            what results rest on beside survey.json: bench log, candidates' surveys, if kept
 history.jsonl        every change with time, person, before and after, one JSON document a line, if kept
 earlier/             where there is one: files of the archive this survey was imported from
 
@@ -49,6 +50,15 @@ of each file here, in the form that the common checksum tools write and check.
 This is a measuring aid. It informs a licensed person, who decides under approved data; it releases
 nothing to service.
 """
+
+
+_FIXED: Final = frozenset(
+    {
+        *(path.removeprefix(PAYLOAD) for path in (SURVEY, FACTS, ORIGINALS, HISTORY)),
+        *(SCHEMA, REPORT, ASSESSMENT, README, KEPT, f"{EARLIER}x", "tables/x"),
+    }
+)
+"""Names no photo may take, whether or not this archive has the file."""
 
 
 @dataclass(frozen=True)
@@ -89,6 +99,8 @@ class SurveyRecord:
         One JSON document a line.
     report : bytes or None
         The PDF.
+    kept : bytes or None
+        What the service keeps beside the survey file and the results rest on, as JSON.
     earlier : sequence of PayloadFile
         Files of the archive it was imported from.
     """
@@ -100,6 +112,7 @@ class SurveyRecord:
     frozen: bytes | None = None
     history: bytes | None = None
     report: bytes | None = None
+    kept: bytes | None = None
     earlier: Sequence[PayloadFile] = field(default=())
 
     @property
@@ -126,23 +139,10 @@ def payload_of(record: SurveyRecord) -> list[PayloadFile]:
         texts |= {f"tables/{name}": data for name, data in assessment_tables(record.assessment).items()}
     if record.facts is not None:
         texts[_inside(FACTS)] = _json(facts_json(record.facts))
-    texts |= {
-        path: data
-        for path, data in ((HISTORY, record.history), (REPORT, record.report))
-        if data is not None
-    }
-    kept = [
-        *texts,
-        _inside(ORIGINALS),
-        HISTORY,
-        REPORT,
-        _inside(FACTS),
-        ASSESSMENT,
-        f"{EARLIER}x",
-        "tables/x",
-    ]
-    kept += [file.path for file in record.earlier]
-    photos, rows = _photos(record, kept)
+    others = {_inside(HISTORY): record.history, REPORT: record.report, KEPT: record.kept}
+    texts |= {path: data for path, data in others.items() if data is not None}
+    taken = {*texts, *_FIXED, *(file.path for file in record.earlier)}
+    photos, rows = _photos(record, sorted(taken))
     texts[_inside(ORIGINALS)] = table(ORIGINAL_COLUMNS, rows)
     return [*(bytes_file(path, data) for path, data in texts.items()), *photos, *record.earlier]
 

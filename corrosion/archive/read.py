@@ -21,6 +21,26 @@ from corrosion.record.facts import RecordFacts, facts_from_json
 SHOWN = 5
 
 
+class UnsoundBagError(ArchiveError):
+    """A bag that something is wrong with; `report` says everything.
+
+    Parameters
+    ----------
+    report : BagReport
+    """
+
+    def __init__(self, report: BagReport) -> None:
+        shown = [str(problem) for problem in report.problems[:SHOWN]]
+        more = len(report.problems) - len(shown)
+        words = "; ".join([*shown, *([f"and {more} more"] if more else [])])
+        super().__init__(
+            f"the bag is not sound: {words}.",
+            place=report.path.name,
+            remedy="Fetch it again from its sender; 'corrosion verify' lists everything that is wrong.",
+        )
+        self.report = report
+
+
 @dataclass(frozen=True)
 class SurveyBag:
     """A verified bag of a survey, open.
@@ -71,13 +91,15 @@ def read_bag(
 
     Raises
     ------
+    UnsoundBagError
+        If anything at all is wrong with it.
     ArchiveError
-        If anything at all is wrong with it, or it holds no survey file.
+        If it is no bag, or holds no survey file.
     """
     with open_source(path, limits) as source:
         report = verify_source(path, source, trusted=trusted, limits=limits, progress=progress)
         if not report.sound:
-            raise _unsound(report)
+            raise UnsoundBagError(report)
         if SURVEY not in source.sizes:
             raise ArchiveError(
                 "the bag holds no survey file (data/survey.json).",
@@ -102,14 +124,3 @@ def _opened(report: BagReport, source: BagSource) -> SurveyBag:
     photos = {key: PAYLOAD + name for key, name in listed.items() if PAYLOAD + name in files}
     known = facts_from_json(json.loads(facts)) if facts is not None else None
     return SurveyBag(report, survey, text, known, facts, photos, files, source)
-
-
-def _unsound(report: BagReport) -> ArchiveError:
-    shown = [str(problem) for problem in report.problems[:SHOWN]]
-    more = len(report.problems) - len(shown)
-    words = "; ".join([*shown, *([f"and {more} more"] if more else [])])
-    return ArchiveError(
-        f"the bag is not sound: {words}.",
-        place=report.path.name,
-        remedy="Fetch it again from its sender; 'corrosion verify' lists everything that is wrong.",
-    )
