@@ -1,0 +1,256 @@
+"""The pictures of a report: every photo is decoded once, reduced as far as its close-ups allow.
+
+A close-up shows one mark or a few near each other; the overview shows where in the photo it is.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from string import ascii_uppercase
+
+import numpy as np
+from PIL import Image
+
+from corrosion.errors import CorrosionError
+from corrosion.marks import outline_of
+from corrosion.model import Photo, Settings
+from corrosion.photo import DEFAULT_LIMITS, PhotoHeader, PhotoLimits, sha256_of, to_8_bits
+from corrosion.photo._decode import decode_stored, upright
+from corrosion.photo.header import inspect
+from corrosion.photo.picture import UInt8Array
+from corrosion.quantity import FloatArray
+from corrosion.record.drawing import Box, Canvas, Traced
+from corrosion.record.subject import Progress, Read, silent
+from corrosion.record.windows import CROP_PX, Window, close_ups
+from corrosion.results import MarkMeasures
+from corrosion.units import LengthUnit
+
+OVERVIEW_PX = 640
+THUMBNAIL_PX = 400
+JPEG_QUALITY = 80
+THREADS = 2
+_REDUCTIONS = (8, 4, 2, 1)
+
+
+@dataclass(frozen=True)
+class CloseUp:
+    """A close-up's letter, file and the marks it is for."""
+
+    letter: str
+    file: str
+    marks: list[str]
+
+
+@dataclass(frozen=True)
+class Shot:
+    """What the report shows of one photo.
+
+    Attributes
+    ----------
+    overview : str
+        File of the small whole picture; empty where there is none, `problem` then says why.
+    closeups : list of CloseUp
+    size_bytes, sha256
+        Of the file as read now; None where it is not at hand.
+    size_px : (width, height) or None
+        Upright, where the file could be read.
+    altered : bool
+        The file is not the one that was marked; it is then not shown.
+    """
+
+    photo_id: str
+    overview: str = ""
+    closeups: list[CloseUp] = field(default_factory=list)
+    size_bytes: int | None = None
+    sha256: str | None = None
+    size_px: tuple[int, int] | None = None
+    altered: bool = False
+    problem: str = ""
+
+
+@dataclass(frozen=True)
+class _Decoded:
+    """A photo at work: upright RGB at one `reduce`-th of its full `size`."""
+
+    photo: Photo
+    pixels: UInt8Array
+    reduce: int
+    size: tuple[int, int]
+    traced: list[Traced]
+
+    def cut(self, box: Box, width: int) -> Image.Image:
+        """Resample a window (edges in full px) to a width."""
+        image = Image.fromarray(self.pixels)
+        high = max(round(width * (box[3] - box[1]) / (box[2] - box[0])), 1)
+        scaled = [edge / self.reduce for edge in box]
+        source = (scaled[0], scaled[1], min(scaled[2], image.width), min(scaled[3], image.height))
+        smaller = source[2] - source[0] > width
+        how = Image.Resampling.BOX if smaller else Image.Resampling.BICUBIC
+        return image.resize((width, high), how, box=source)
+
+
+@dataclass(frozen=True)
+class Studio:
+    """Makes the pictures of a survey's photos.
+
+    Attributes
+    ----------
+    folder : Path
+        Where the pictures are written, so that memory holds only the photos at work.
+    measures : mapping of (photo, mark) to MarkMeasures
+        For the scale bars.
+    """
+
+    folder: Path
+    settings: Settings
+    unit: LengthUnit
+    measures: dict[tuple[str, str], MarkMeasures]
+    limits: PhotoLimits = DEFAULT_LIMITS
+
+    def shoot_all(
+        self, photos: list[Photo], read: Read, progress: Progress = silent, *, threads: int = THREADS
+    ) -> dict[str, Shot]:
+        """Make the pictures of all photos; at most `threads` of them are in memory at a time."""
+        shots: dict[str, Shot] = {}
+        progress("photos", 0, len(photos))
+
+        def job(number: int) -> Shot:
+            return self.shoot(photos[number], number, read(photos[number].id))
+
+        for shot in _in_turn(job, len(photos), threads):
+            shots[shot.photo_id] = shot
+            progress("photos", len(shots), len(photos))
+        return shots
+
+    def shoot(self, photo: Photo, number: int, data: bytes | None) -> Shot:
+        """Make the pictures of one photo from its file's bytes; a photo that cannot be used says why."""
+        if data is None:
+            return Shot(photo.id, problem="The picture is not at hand.")
+        read = Shot(photo.id, size_bytes=len(data), sha256=sha256_of(data))
+        if photo.sha256 is not None and photo.sha256 != read.sha256:
+            why = "This is not the picture that was marked: its SHA-256 differs. It is not shown."
+            return replace(read, altered=True, problem=why)
+        try:
+            return self._pictures(read, photo, number, data)
+        except CorrosionError as error:
+            return replace(read, problem=str(error))
+
+    def _pictures(self, read: Shot, photo: Photo, number: int, data: bytes) -> Shot:
+        header = inspect(data, photo.file, self.limits)
+        size = header.size_px
+        traced = list(self._traced(photo, size))
+        windows = close_ups(traced, size)
+        wanted = OVERVIEW_PX if photo.marks or photo.scale else THUMBNAIL_PX
+        room = min([max(size) / wanted, *(w.width / CROP_PX for w in windows)])
+        reduce = next(step for step in _REDUCTIONS if step <= max(room, 1.0))
+        decoded = _Decoded(photo, load_reduced(data, header, reduce), reduce, size, traced)
+        listed = []
+        for letter, window in zip(ascii_uppercase, windows, strict=False):
+            file = f"photo-{number:05}-{letter.lower()}.jpg"
+            self._save(self._close_up(decoded, window, letter), file)
+            listed.append(CloseUp(letter, file, window.marks))
+        file = f"photo-{number:05}.jpg"
+        self._save(_overview(decoded, windows, wanted), file)
+        return replace(read, overview=file, closeups=listed, size_px=size)
+
+    def _save(self, image: Image.Image, file: str) -> None:
+        image.save(self.folder / file, "JPEG", quality=JPEG_QUALITY)
+
+    def _traced(self, photo: Photo, size: tuple[int, int]) -> Iterator[Traced]:
+        for mark in photo.marks:
+            try:
+                outline = outline_of(mark, self.settings, size, f"mark {mark.id!r}")
+            except CorrosionError:
+                # It has told why in the assessment, and its row in the table tells it again.
+                continue
+            rings = [outline.points_px[ring] for ring in outline.rings] or [outline.points_px]
+            yield Traced(mark.id, mark.kind, rings, outline.is_area)
+
+    def _close_up(self, decoded: _Decoded, window: Window, letter: str) -> Image.Image:
+        image = decoded.cut(window.box, CROP_PX)
+        canvas = Canvas(image, window.box)
+        if decoded.photo.scale is not None:
+            canvas.reference(decoded.photo.scale)
+        inside = [one for one in decoded.traced if _touches(one.box, window.box)]
+        for one in inside:
+            canvas.mark(one)
+        canvas.corner(letter)
+        scale = self._mm_per_px(decoded.photo, inside)
+        if scale is not None:
+            canvas.scale_bar(scale, self.unit)
+        for one in inside:
+            canvas.name(one.name, one.box)
+        return image
+
+    def _mm_per_px(self, photo: Photo, marks: Iterable[Traced]) -> float | None:
+        """Scale at the marks, from how much larger their outlines are on the plane than in the picture."""
+        found = []
+        for one in marks:
+            measured = self.measures.get((photo.id, one.name))
+            if measured is None or measured.problem is not None or len(measured.outline_mm) < 2:
+                continue
+            spread = _spread(np.concatenate(one.rings))
+            if spread > 0.0:
+                found.append(_spread(measured.outline_mm) / spread)
+        return float(np.median(found)) if found else None
+
+
+def _overview(decoded: _Decoded, windows: list[Window], wanted: int) -> Image.Image:
+    wide, high = decoded.size
+    whole = (0.0, 0.0, float(wide), float(high))
+    image = decoded.cut(whole, max(round(wide * min(wanted / max(wide, high), 1.0)), 1))
+    canvas = Canvas(image, whole)
+    if decoded.photo.scale is not None:
+        canvas.reference(decoded.photo.scale)
+    for one in decoded.traced:
+        canvas.mark(one)
+    for letter, window in zip(ascii_uppercase, windows, strict=False):
+        canvas.frame(window.box, letter)
+    for one in decoded.traced:
+        if not any(_touches(one.box, window.box) for window in windows):
+            canvas.name(one.name, one.box)
+    return image
+
+
+def _spread(points: FloatArray) -> float:
+    """Root mean square distance of points from their mean."""
+    return float(np.sqrt(((points - points.mean(axis=0)) ** 2).sum(axis=1).mean()))
+
+
+def _in_turn(job: Callable[[int], Shot], count: int, threads: int) -> Iterator[Shot]:
+    """Run jobs on a few threads and give their results in order, never more of them begun than that."""
+    if threads <= 1:
+        yield from (job(number) for number in range(count))
+        return
+    with ThreadPoolExecutor(threads, thread_name_prefix="report") as pool:
+        running: deque[Future[Shot]] = deque()
+        try:
+            for number in range(count):
+                running.append(pool.submit(job, number))
+                if len(running) >= threads:
+                    yield running.popleft().result()
+            while running:
+                yield running.popleft().result()
+        finally:
+            for future in running:
+                future.cancel()
+
+
+def load_reduced(data: bytes, header: PhotoHeader, reduce: int) -> UInt8Array:
+    """Decode a checked photo at a whole fraction of its size: upright RGB.
+
+    Raises
+    ------
+    PhotoRefusedError
+        If it cannot be decoded.
+    """
+    samples = to_8_bits(decode_stored(data, header, reduce=reduce))
+    return np.ascontiguousarray(upright(samples, header.orientation)[..., ::-1], dtype=np.uint8)
+
+
+def _touches(box: Box, window: Box) -> bool:
+    return box[0] < window[2] and window[0] < box[2] and box[1] < window[3] and window[1] < box[3]
