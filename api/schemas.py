@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from corrosion.model import (
+    CylinderSurface,
     Distance,
     Instrument,
     LensProfile,
@@ -235,8 +236,12 @@ class PhotoTags(Wire):
     face: Face | None = None
     station: Annotated[float | str, Field(union_mode="left_to_right")] | None = None
     taken: Text = ""
+    device: Text = ""
+    adapter: Text = ""
+    focus: Text = ""
     lens: Identifier | None = None
     distance: Distance | None = None
+    surface: CylinderSurface | None = None
     note: Text = ""
 
 

@@ -74,7 +74,7 @@ def members_progress(
 def _progress(member: Member, photos: list[Photo], assessed: MemberAssessment | None) -> MemberProgress:
     marks = [mark for photo in photos for mark in photo.marks if mark.kind is not MarkKind.CLEAR]
     deep = [mark for mark in marks if mark.kind in (MarkKind.PIT, MarkKind.BLEND_OUT)]
-    without_depth = sum(not mark.depths for mark in deep)
+    without_depth = sum(not (mark.depths or mark.light) for mark in deep)
     return MemberProgress(
         member=member,
         faces=[_face(face, photos, assessed) for face in Face],

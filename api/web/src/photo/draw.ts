@@ -45,6 +45,8 @@ export class DrawTool {
   private readonly freehand: Freehand;
   /** Set by the page. */
   onReference: (tool: Extract<Tool, { name: "reference" }>, points: Px[]) => void = () => undefined;
+  onLight: (tool: Extract<Tool, { name: "light" }>, points: Px[]) => void = () => undefined;
+  onAxis: (points: Px[]) => void = () => undefined;
   onPair: (point: Px) => void = () => undefined;
   onSuggest: (what: Extract<Tool, { name: "suggest" }>["what"], points: Px[]) => void = () => undefined;
   onProgress: () => void = () => undefined;
@@ -149,6 +151,8 @@ export class DrawTool {
     const points = this.points;
     if (tool.name === "draw") this.finishMark(tool, points);
     else if (tool.name === "reference") this.onReference(tool, points);
+    else if (tool.name === "axis") this.onAxis(points);
+    else if (tool.name === "light") this.onLight(tool, points);
     else if (tool.name === "suggest") {
       this.restart();
       this.onSuggest(tool.what, points);
@@ -250,6 +254,10 @@ const AREA_STEPS = [
   "Click the next corner.",
   "Go on, or close the outline: click its first corner, or press Finish.",
 ];
+const LIGHT_STEPS = {
+  shadow: ["Click the rim that throws the shadow.", "Click the tip of the shadow, along the light."],
+  post: ["Click the foot of the post.", "Click the tip of the post's shadow."],
+};
 const SUGGEST_PLANS: Record<Extract<Tool, { name: "suggest" }>["what"], Plan> = {
   pit: { least: 1, most: 1, color: FOUND_COLOR, ring: false, steps: ["Click inside a pit: its edge is proposed."] },
   "blend-out": { least: 1, most: 1, color: FOUND_COLOR, ring: false, steps: ["Click the middle of a blend-out: its edge is proposed."] },
@@ -264,6 +272,12 @@ function planOf(tool: Tool): Plan | null {
   if (tool.name === "reference") {
     const way = wayNamed(scaleKind(tool.kind), tool.way);
     return way ? { ...way, color: REFERENCE_COLOR, ring: way.drawn === "ring" } : null;
+  }
+  if (tool.name === "axis") {
+    return { least: 2, most: 2, color: REFERENCE_COLOR, ring: false, steps: ["Click a point on the middle line of the tube.", "Click a second point on it, far from the first."] };
+  }
+  if (tool.name === "light") {
+    return { least: 2, most: 2, color: FOUND_COLOR, ring: false, steps: LIGHT_STEPS[tool.what] };
   }
   if (tool.name === "suggest") return SUGGEST_PLANS[tool.what];
   const { color } = LOOKS[tool.kind];

@@ -9,11 +9,13 @@ import type { Px } from "../geometry";
 import type { Canvas } from "./canvas";
 import type { ScaleFinder } from "./finder";
 import type { Suggestions } from "./suggestions";
+import { enteredLines } from "./mark-light";
+import { cylinderOf } from "./panel-taken";
 import { foundLines, handlesOf, wayOf } from "./scales";
 import { toGeometry } from "./shapes";
 import type { Store } from "./store";
 import { dotStyles, FOUND_COLOR, lineStyles, markStyles, pointStyles, proposalStyles, REFERENCE_COLOR } from "./styles";
-import type { Mark } from "./types";
+import type { Mark, PhotoPart } from "./types";
 
 export const PAIR_COLOR = "#ffffff";
 
@@ -29,6 +31,7 @@ export class Layers {
     private readonly store: Store,
     private readonly finder: ScaleFinder,
     private readonly suggestions: Suggestions,
+    private readonly photo: () => PhotoPart,
   ) {
     const shared = { updateWhileAnimating: true, updateWhileInteracting: true };
     canvas.map.addLayer(
@@ -39,7 +42,7 @@ export class Layers {
     store.onChange((change) => {
       if (change === "doc") this.syncMarks();
       if (change === "selection" || change === "tool") this.marks.changed();
-      if (change === "doc" || change === "panel" || change === "tool" || change === "found") this.syncReference();
+      if (change === "doc" || change === "panel" || change === "tool" || change === "found" || change === "measures") this.syncReference();
       if (change === "found" || change === "panel") this.syncProposals();
     });
     this.syncMarks();
@@ -88,6 +91,7 @@ export class Layers {
     this.reference.clear();
     this.referencePoints.length = 0;
     this.drawScale();
+    if (this.store.panel === "marks") this.drawShadows();
     if (this.store.panel === "place") this.drawPairs();
   }
 
@@ -104,6 +108,8 @@ export class Layers {
 
   private drawScale(): void {
     const { scale } = this.store.doc;
+    const axis = this.store.panel === "scale" ? cylinderOf(this.photo())?.axis : null;
+    if (axis) this.line(axis);
     const { found } = this.finder;
     if (found && this.store.panel === "scale") this.drawFound(foundLines(found.scale), FOUND_COLOR);
     if (!scale) return;
@@ -118,6 +124,15 @@ export class Layers {
       const feature = this.point(p, REFERENCE_COLOR, editable ? String(i + 1) : "", editable);
       if (editable) this.referencePoints.push(feature);
     });
+  }
+
+  private drawShadows(): void {
+    for (const light of this.store.doc.marks.flatMap((mark) => mark.light ?? [])) {
+      if (light.kind !== "shadow") continue;
+      this.line(light.image, FOUND_COLOR);
+      if (light.light.kind === "post") this.line(light.light.image, FOUND_COLOR);
+    }
+    for (const line of enteredLines()) this.line(line, FOUND_COLOR);
   }
 
   /** What the program found: ticks as lines, single points as dots. */

@@ -2,6 +2,7 @@
 import { convert, fieldText, parseNumber, showLength } from "../units";
 import { button, field, h, select } from "./dom";
 import { faultOf, numberField } from "./fields";
+import { lightBox } from "./mark-light";
 import { flagsOf } from "./measures";
 import type { MarksContext } from "./panel-marks";
 import type { Store } from "./store";
@@ -55,9 +56,11 @@ export function markDetails(context: MarksContext, mark: Mark): HTMLElement {
     "div",
     { class: "details" },
     found?.problem ? h("p", { class: "notice problem" }, found.problem) : null,
-    found && !found.problem ? measures.list(found.quantities) : null,
+    found && Object.keys(found.quantities).length > 0 ? measures.list(found.quantities) : null,
+    found?.depth && (mark.light ?? []).length > 0 ? measures.list({ depth: found.depth }) : null,
     found ? measures.doubts([...flagsOf(found.quantities), ...(found.depth?.flags ?? [])]) : null,
     mark.kind === "pit" || mark.kind === "blend-out" ? depths(context, mark) : null,
+    mark.kind === "pit" || mark.kind === "blend-out" ? lightBox(context, mark) : null,
     mark.kind === "blend-out" ? blend(context, mark) : null,
     about(context, mark),
     h(

@@ -9,7 +9,8 @@ import type { ScaleField, ScaleKind, Way } from "./scale-kind";
 import { SCALE_KINDS } from "./scale-kinds";
 import { canFind, fieldsOf, imageOf, isFound, newScale, scaleKind, scaleLacks, valueOf, withValue } from "./scales";
 import type { Store } from "./store";
-import type { PhotoPart, ScaleRef } from "./types";
+import { takenBox } from "./panel-taken";
+import type { LensName, PhotoPart, ScaleRef } from "./types";
 
 export interface PanelContext {
   store: Store;
@@ -22,6 +23,7 @@ export interface PanelContext {
 
 export interface ScaleContext extends PanelContext {
   finder: ScaleFinder;
+  lenses: readonly LensName[];
 }
 
 export function scalePanel(context: ScaleContext): HTMLElement[] {
@@ -37,6 +39,7 @@ export function scalePanel(context: ScaleContext): HTMLElement[] {
     ),
     kindPicker(context, setting ?? scale?.kind ?? null),
     ...(scale ? scaleForm(context, scale) : []),
+    takenBox(context),
   ];
 }
 

@@ -13,6 +13,8 @@ export type Tool =
   | { name: "draw"; kind: MarkKind; shape: ShapeTool }
   | { name: "reference"; kind: string; way: string }
   | { name: "suggest"; what: "pit" | "blend-out" | "region" }
+  | { name: "light"; mark: string; what: "shadow" | "post" }
+  | { name: "axis" }
   | { name: "pair" };
 
 /** Where each tool belongs. */
@@ -20,8 +22,10 @@ export const PANEL_OF: Record<Tool["name"], Panel> = {
   look: "marks",
   draw: "marks",
   suggest: "marks",
+  light: "marks",
   pair: "place",
   reference: "scale",
+  axis: "scale",
 };
 
 const LETTERS: Record<MarkKind, string> = { pit: "P", "blend-out": "B", affected: "A", clear: "C" };
@@ -104,7 +108,8 @@ export class Store {
 
   setTool(tool: Tool): void {
     this.tool = tool;
-    if (tool.name !== "look") this.select(null);
+    // A shadow belongs to the selected mark.
+    if (tool.name !== "look") this.select(tool.name === "light" ? tool.mark : null);
     this.tell("tool");
   }
 

@@ -23,6 +23,32 @@ export interface DepthReading {
   note?: string;
 }
 
+/** A shadow along the light, rim to tip. */
+export interface ShadowLight {
+  kind: "shadow";
+  image: [Px, Px];
+  light:
+    | { kind: "lamp"; elevation_deg: number; u_elevation_deg: number }
+    | { kind: "post"; height: number; u_height: number; image: [Px, Px] };
+  ends_on?: string;
+  [field: string]: unknown;
+}
+
+interface FocusSetting {
+  readings: number[];
+  depth_of_field?: number | null;
+  [field: string]: unknown;
+}
+
+export interface FocusLight {
+  kind: "focus";
+  rim: FocusSetting;
+  floor: FocusSetting;
+  [field: string]: unknown;
+}
+
+export type Light = ShadowLight | FocusLight;
+
 export interface RunOut {
   total?: number | null;
   per_side?: number | null;
@@ -34,6 +60,7 @@ export interface Mark {
   shape: Shape;
   feature?: string | null;
   depths?: DepthReading[];
+  light?: Light[];
   profile?: string;
   run_out?: RunOut | null;
   measured_from?: string | null;
@@ -126,6 +153,14 @@ export interface Instrument {
   u_systematic: number;
 }
 
+/** What tells one lens profile from another. */
+export interface LensName {
+  id: string;
+  device: string;
+  adapter: string;
+  [field: string]: unknown;
+}
+
 export interface SurveyRecord {
   id: string;
   structure_id: string;
@@ -133,6 +168,7 @@ export interface SurveyRecord {
   display_units: Unit | null;
   survey: { name: string };
   instruments: Instrument[];
+  lenses: LensName[];
 }
 
 export interface Member {

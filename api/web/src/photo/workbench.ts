@@ -15,7 +15,9 @@ import { Glass } from "./glass";
 import { Keys } from "./keys";
 import { Layers } from "./layers";
 import { LayoutView } from "./layout-view";
+import { takeLightPoints } from "./mark-light";
 import { marksPanel } from "./panel-marks";
+import { cylinderOf } from "./panel-taken";
 import { Measures } from "./measures";
 import { ScaleFinder } from "./finder";
 import { scalePanel } from "./panel-scale";
@@ -63,7 +65,7 @@ export class Workbench {
     this.canvas = new Canvas(byId("canvas"), picture.width, picture.height, picture);
     this.finder = new ScaleFinder(`/api/photos/${record.id}/find-scale`, store);
     this.suggestions = new Suggestions(`/api/photos/${record.id}`, store);
-    this.layers = new Layers(this.canvas, store, this.finder, this.suggestions);
+    this.layers = new Layers(this.canvas, store, this.finder, this.suggestions, () => this.photo);
     this.draw = new DrawTool(this.canvas, store);
     this.editor = new Editor(this.canvas, store, this.layers);
     this.glass = new Glass(this.canvas, byId<HTMLCanvasElement>("glass"));
@@ -144,6 +146,14 @@ export class Workbench {
       store.setScale(newScale(tool.kind, tool.way, points, store.doc.scale), "set the scale reference");
       store.setTool({ name: "look" });
       window.setTimeout(() => this.focusFirstEmpty(), 30);
+    };
+    draw.onLight = (tool, points) => {
+      takeLightPoints(tool.what, tool.mark, points);
+      store.setTool({ name: "look" });
+    };
+    draw.onAxis = (axis) => {
+      store.setTool({ name: "look" });
+      void this.tag({ surface: { ...cylinderOf(this.photo), axis } });
     };
     draw.onPair = (at) => {
       addPair(store, at);
@@ -338,7 +348,7 @@ export class Workbench {
       photo: () => this.photo,
       onTag: (changes: Record<string, unknown>) => void this.tag(changes),
     };
-    if (store.panel === "scale") fill(panel, ...scalePanel({ ...context, finder: this.finder }));
+    if (store.panel === "scale") fill(panel, ...scalePanel({ ...context, finder: this.finder, lenses: this.survey.lenses }));
     else if (store.panel === "marks") {
       fill(
         panel,

@@ -1,0 +1,104 @@
+// How the photo was taken: what binds it to a lens profile, and whether the surface is flat or a cylinder.
+import type { Px } from "../geometry";
+import { button, field, h, select } from "./dom";
+import { numberField } from "./fields";
+import type { ScaleContext } from "./panel-scale";
+import type { LensName, PhotoPart } from "./types";
+
+interface Cylinder {
+  kind: "cylinder";
+  radius: number;
+  u_radius?: number | null;
+  axis?: [Px, Px] | null;
+}
+
+let opened = false;
+
+export const cylinderOf = (photo: PhotoPart): Cylinder | null => (photo["surface"] as Cylinder | null | undefined) ?? null;
+
+export function takenBox(context: ScaleContext): HTMLElement {
+  const photo = context.photo();
+  const stated = ["lens", "device", "adapter", "focus", "surface"].some((name) => Boolean(photo[name]));
+  const box = h(
+    "details",
+    { class: "about" },
+    h("summary", {}, "How it was taken: lens, curved surface"),
+    h("div", { class: "stack" }, lensField(context, photo), ...words(context, photo), surfaceBox(context, photo)),
+  );
+  box.open = opened || stated;
+  box.addEventListener("toggle", () => (opened = box.open));
+  return box;
+}
+
+function lensField({ lenses, onTag }: ScaleContext, photo: PhotoPart): HTMLElement {
+  const current = String(photo["lens"] ?? "");
+  const named = (one: LensName): readonly [string, string] => [one.id, [one.id, one.device, one.adapter].filter(Boolean).join(" · ")];
+  const made = select([["", "none: the picture counts as straight"], ...lenses.map(named)], current, (value) => onTag({ lens: value || null }));
+  made.dataset["key"] = "taken-lens";
+  const help =
+    lenses.length > 0
+      ? "A borescope's picture is bent; without its profile sizes are wrong."
+      : "This survey has no lens profile. Its Lenses page makes one from pictures of a board.";
+  return field("Lens profile", made, help);
+}
+
+const WORDS: readonly [string, string, string][] = [
+  ["device", "Device", "Camera, phone or borescope, as the lens profile names it."],
+  ["adapter", "Adapter or tip", "What is screwed on to it."],
+  ["focus", "Focus", "Its setting, such as near or fixed."],
+];
+
+function words({ onTag }: ScaleContext, photo: PhotoPart): HTMLElement[] {
+  return WORDS.map(([name, label, help]) => {
+    const input = h("input", {
+      type: "text",
+      value: String(photo[name] ?? ""),
+      maxlength: 400,
+      autocomplete: "off",
+      "data-key": `taken-${name}`,
+      onchange: () => {
+        input.defaultValue = input.value;
+        onTag({ [name]: input.value.trim() });
+      },
+    });
+    return field(label, input, help);
+  });
+}
+
+function surfaceBox({ store, units, onTag }: ScaleContext, photo: PhotoPart): HTMLElement {
+  const surface = cylinderOf(photo);
+  const set = (changes: Partial<Cylinder>): void => {
+    const now = cylinderOf(photo);
+    if (now) onTag({ surface: { ...now, ...changes } });
+  };
+  const radius = numberField(
+    {
+      key: "taken-radius",
+      label: "Outside radius of the tube or edge",
+      help: "Empty: the surface is flat. With a radius the marks are unrolled from the cylinder.",
+      value: surface?.radius,
+      type: "length",
+      above: 0,
+      onValue: (value) => onTag({ surface: value === null ? null : { kind: "cylinder", ...surface, radius: value } }),
+    },
+    units,
+  );
+  if (!surface) return h("fieldset", { class: "group" }, h("legend", {}, "Curved surface"), radius);
+  const doubt = numberField(
+    { key: "taken-u-radius", label: "Uncertainty u of the radius", help: "One sigma.", value: surface.u_radius, type: "length", least: 0, onValue: (value) => set({ u_radius: value }) },
+    units,
+  );
+  return h(
+    "fieldset",
+    { class: "group" },
+    h("legend", {}, "Curved surface"),
+    radius,
+    doubt,
+    h("p", { class: "quiet" }, "Where the flat scale reference touches the tube, the middle line runs along it."),
+    h(
+      "div",
+      { class: "actions" },
+      button(surface.axis ? "Set the middle line again" : "Set the middle line", () => store.setTool({ name: "axis" }), { "data-key": "taken-axis" }),
+    ),
+  );
+}
