@@ -101,7 +101,7 @@ def read_photo(
 def tag_photo(
     photo_id: PhotoId, body: PhotoTags, response: Response, context: ContextDep, expected: ExpectedVersion
 ) -> PhotoRecord:
-    """Change where it is, how it was taken (device, lens, distance, surface) or its note; what is left out stays."""
+    """Change where it is, how it was taken (device, lens, surface) or its note; what is left out stays."""
     changes = body.model_dump(mode="json", exclude_unset=True)
     return _edited(response, context.services.edit_photo(photo_id, expected, changes))
 
