@@ -15,9 +15,11 @@ from starlette.types import Message, Receive, Scope, Send
 
 from api.errors import PROBLEM_MEDIA_TYPE
 from api.pages import (
+    account,
     decision,
     findings,
     map_page,
+    people,
     plan,
     preferences,
     rework,
@@ -28,7 +30,20 @@ from api.pages import (
 )
 from api.pages.templating import HERE, STATIC, bundle_is_built, render
 
-ROUTERS = (structures, surveys, rework, map_page, findings, plan, decision, worklist, rules, preferences)
+ROUTERS = (
+    structures,
+    surveys,
+    rework,
+    map_page,
+    findings,
+    plan,
+    decision,
+    worklist,
+    rules,
+    preferences,
+    account,
+    people,
+)
 NOT_BUILT = HERE / "templates" / "not_built.html"
 
 # A bundle's address carries its hash, so the bytes under one address never change.
