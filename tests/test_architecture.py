@@ -24,7 +24,7 @@ LAYERS = [
     ["survey", "repair"],
     ["decision"],
     ["report"],
-    ["demo", "worklist"],
+    ["demo", "worklist", "compare"],
     ["record"],
     ["archive"],
 ]

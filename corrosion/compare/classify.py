@@ -1,0 +1,230 @@
+"""What became of every finding: matched, merged, blended, not found, not seen, new."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass, replace
+
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from corrosion.compare.matching import INSIDE, Matches, Pair, placed, share_inside, u_position
+from corrosion.compare.results import Change, FindingChange, Growth, Shown
+from corrosion.quantity import COVERAGE_FACTOR
+from corrosion.removal.entries import Entry
+from corrosion.results import Assessment, Finding
+from corrosion.terms import Face, MarkKind
+
+
+@dataclass(frozen=True)
+class Side:
+    """One survey: its findings, what was seen of each face, and the removal entries by member."""
+
+    assessment: Assessment
+    seen: dict[tuple[str, Face], BaseGeometry]
+    entries: dict[str, list[Entry]]
+
+    @classmethod
+    def of(cls, assessment: Assessment, entries: dict[str, list[Entry]]) -> Side:
+        """Collect them from an assessment."""
+        seen = {
+            (member.member.id, face): cover.seen
+            for member in assessment.members
+            for face, cover in member.coverage.items()
+        }
+        return cls(assessment, seen, entries)
+
+    @property
+    def findings(self) -> list[Finding]:
+        """Findings that can grow: a clear area is none."""
+        return [one for one in self.assessment.findings if one.kind is not MarkKind.CLEAR]
+
+
+def row(change: Change, earlier: list[Finding], later: Finding | None, **more: object) -> FindingChange:
+    """Make a row of the comparison from the findings it is about."""
+    about = later or earlier[0]
+    return FindingChange(
+        change,
+        about.kind,
+        about.member_id,
+        about.face,
+        tuple(earlier),
+        later,
+        **more,  # type: ignore[arg-type]
+    )
+
+
+def unmatched_earlier(before: Side, after: Side, matches: Matches) -> list[FindingChange]:
+    """Say of every earlier finding without a partner what became of it; merged ones are left out."""
+    paired = {pair.earlier for pair in matches.pairs}
+    joined = {i for several in merged(before, after, matches).values() for i in several}
+    return [
+        _fate(before.findings, i, before, after, matches)
+        for i in range(len(before.findings))
+        if i not in paired | joined
+    ]
+
+
+def _fate(findings: list[Finding], i: int, before: Side, after: Side, matches: Matches) -> FindingChange:
+    finding = findings[i]
+    if not placed(finding):
+        return row(Change.NOT_PLACED, [finding], None, notes=("its photo is not placed on the layout",))
+    rivals = matches.rivals_of_earlier.get(i)
+    if rivals:
+        names = tuple(sorted(after.findings[j].id for j in rivals))
+        return row(Change.AMBIGUOUS, [finding], None, rivals=names, notes=(_ask(names, "later"),))
+    blend = blended_by(finding, before, after)
+    if blend is not None:
+        when = f" of {blend.date}" if blend.date else ""
+        return row(Change.BLENDED, [finding], None, notes=(f"inside blend-out {blend.id}{when}",))
+    share = seen_share(finding, after)
+    if share >= 1.0:
+        return row(Change.NOT_FOUND, [finding], None, notes=_clear_note(finding, after))
+    words = "not photographed" if share <= 0.0 else "only partly photographed, or at the edge of a photo"
+    return row(Change.NOT_SEEN, [finding], None, notes=(f"its place was {words}",))
+
+
+def _ask(names: tuple[str, ...], survey: str) -> str:
+    return f"may be {' or '.join(names)} of the {survey} survey; give both the same feature name to say so"
+
+
+def _clear_note(finding: Finding, after: Side) -> tuple[str, ...]:
+    """Say where a person marked the place as clear."""
+    names = [
+        one.id
+        for one in after.assessment.findings
+        if one.kind is MarkKind.CLEAR
+        and (one.member_id, one.face) == (finding.member_id, finding.face)
+        and share_inside(finding.outline, one.outline) >= INSIDE
+    ]
+    return (f"marked as clear: {names[0]}",) if names else ()
+
+
+def unmatched_later(before: Side, after: Side, matches: Matches) -> list[FindingChange]:
+    """Say of every later finding without a partner whether it is new."""
+    paired = {pair.later for pair in matches.pairs}
+    return [_origin(one, j, before, matches) for j, one in enumerate(after.findings) if j not in paired]
+
+
+def _origin(finding: Finding, j: int, before: Side, matches: Matches) -> FindingChange:
+    if not placed(finding):
+        return row(Change.NOT_PLACED, [], finding, notes=("its photo is not placed on the layout",))
+    rivals = matches.rivals_of_later.get(j)
+    if rivals:
+        names = tuple(sorted(before.findings[i].id for i in rivals))
+        return row(Change.AMBIGUOUS, [], finding, rivals=names, notes=(_ask(names, "earlier"),))
+    holders = [
+        one.id
+        for one in before.findings
+        if _same_subject(one, finding) and share_inside(finding.outline, one.outline) >= INSIDE
+    ]
+    if holders:
+        # One outline then, two now: a person drew it apart, and only a person knows what is what.
+        notes = (f"lies inside {holders[0]} of the earlier survey, which is another finding's too",)
+        return row(Change.AMBIGUOUS, [], finding, rivals=tuple(holders), notes=notes)
+    if seen_share(finding, before) >= 1.0:
+        return row(Change.NEW, [], finding)
+    return row(
+        Change.FIRST_SEEN, [], finding, notes=("the earlier survey has no photo of its whole place",)
+    )
+
+
+def merged(before: Side, after: Side, matches: Matches) -> dict[int, list[int]]:
+    """Later findings that took in earlier ones besides their partner: later index to earlier indices."""
+    paired = {pair.earlier for pair in matches.pairs}
+    partner = {pair.later for pair in matches.pairs}
+    found = defaultdict(list, {later: list(earlier) for later, earlier in matches.also.items()})
+    known = {i for several in matches.also.values() for i in several}
+    for i, finding in enumerate(before.findings):
+        if i in paired | known or i in matches.rivals_of_earlier or not placed(finding):
+            continue
+        holder = next(
+            (
+                j
+                for j, one in enumerate(after.findings)
+                if j in partner
+                and _same_subject(one, finding)
+                and share_inside(finding.outline, one.outline) >= INSIDE
+            ),
+            None,
+        )
+        if holder is not None:
+            found[holder].append(i)
+    return dict(found)
+
+
+def blended_by(finding: Finding, before: Side, after: Side) -> Entry | None:
+    """Blend-out of the later survey, not there in the earlier one, that holds a pit's place."""
+    if finding.kind not in {MarkKind.PIT, MarkKind.AFFECTED} or finding.member_id is None:
+        return None
+    old = before.entries.get(finding.member_id, [])
+    for entry in after.entries.get(finding.member_id, []):
+        new = not any(_same_place(entry, one) for one in old)
+        if new and entry.face is finding.face and share_inside(finding.outline, entry.footprint) >= INSIDE:
+            return entry
+    return None
+
+
+def _same_place(one: Entry, other: Entry) -> bool:
+    common = one.footprint.intersection(other.footprint).area
+    union = one.footprint.area + other.footprint.area - common
+    return (
+        one.face is other.face and common >= INSIDE * union and other.depth >= one.depth - other.u - one.u
+    )
+
+
+def seen_share(finding: Finding, side: Side) -> float:
+    """Share of a finding's place that a survey's placed photos show.
+
+    The place is widened by its expanded uncertainty, so "seen" is not claimed at the edge of a photo;
+    metal ends at the member's edge, and what lies beyond it cannot be seen.
+    """
+    member = next((m for m in side.assessment.members if m.member.id == finding.member_id), None)
+    if finding.outline is None or finding.face is None or member is None:
+        return 0.0
+    seen = side.seen.get((member.member.id, finding.face))
+    if seen is None or seen.is_empty:
+        return 0.0
+    reach = COVERAGE_FACTOR * max(u_position(finding))
+    place = finding.outline.buffer(reach).intersection(shapely.Polygon(member.member.outline))
+    if place.area <= 0.0:
+        return 0.0
+    left = place.difference(seen.buffer(1e-6)).area
+    return 1.0 if left <= 1e-9 * place.area else float(1.0 - left / place.area)
+
+
+def _same_subject(one: Finding, other: Finding) -> bool:
+    return (one.kind, one.member_id, one.face) == (other.kind, other.member_id, other.face)
+
+
+def matched(pair: Pair, also: list[int], before: Side, after: Side) -> FindingChange:
+    """Start the row of a pair; the growths are filled in by `judged`."""
+    first, later = before.findings[pair.earlier], after.findings[pair.later]
+    earlier = [first, *(before.findings[i] for i in also)]
+    u = tuple((a**2 + b**2) ** 0.5 for a, b in zip(u_position(first), u_position(later), strict=True))
+    shift = None
+    if first.position and later.position:
+        shift = (later.position[0] - first.position[0], later.position[1] - first.position[1])
+    notes = (
+        ("only the feature name, the same in both surveys, tells this pair apart",) if pair.named else ()
+    )
+    change = Change.MERGED if also else Change.NOT_COMPARED
+    return row(change, earlier, later, shift=shift, u_shift=u, named=pair.named, notes=notes)
+
+
+def judged(change: FindingChange, growths: list[Growth], notes: list[str]) -> FindingChange:
+    """Fill in the growths of a matched row and say what they show together."""
+    shown = [growth.shown for growth in growths]
+    order = (
+        (Shown.LARGER, Change.GROWN),
+        (Shown.SMALLER, Change.SMALLER),
+        (Shown.WITHIN_NOISE, Change.WITHIN_NOISE),
+        (Shown.UNCHANGED, Change.UNCHANGED),
+    )
+    found = next((word for sign, word in order if sign in shown), Change.NOT_COMPARED)
+    return replace(
+        change,
+        change=Change.MERGED if change.change is Change.MERGED else found,
+        growths=tuple(growths),
+        notes=(*change.notes, *notes),
+    )
