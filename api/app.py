@@ -29,6 +29,7 @@ from api.routes import (
     readings,
     removals,
     results,
+    sealing,
     search,
     structures,
     suggest,
@@ -36,6 +37,8 @@ from api.routes import (
     system,
     worklist,
 )
+from api.sealing.records import Records
+from api.sealing.successors import Successors
 from api.search.service import NoteChanges, Search
 from api.security import BodyLimit, HostCheck, SecurityHeaders, refuse_cross_site
 from api.services import Services
@@ -69,6 +72,7 @@ TAGS = [
     {"name": "readings", "description": "Remaining thickness, ultrasonic or calliper."},
     {"name": "results", "description": "Measures with their uncertainty, sums, verdicts, maps."},
     {"name": "planning", "description": "Blend plans, dispositions, repair or replace, bench cards."},
+    {"name": "record", "description": "Signatures, the seal, revisions, the next survey."},
     {"name": "people", "description": "Who may sign in, and as what."},
     {"name": "search", "description": "Finding things; saved searches; retention labels."},
     {"name": "system", "description": "Health, the survey file's schema, kinds of problem."},
@@ -83,6 +87,7 @@ ROUTERS = (
     results,
     planning,
     worklist,
+    sealing,
     people,
     search,
     system,
@@ -163,6 +168,8 @@ def build_context(settings: Settings) -> Context:
         planner=planner,
         people=open_people(database, settings),
         worklists=WorkLists(database, exchange, planner, files, settings),
+        records=Records(database, computed, files),
+        successors=Successors(database, exchange, computed),
         search=Search(database, exchange, computed),
         executor=ThreadPoolExecutor(settings.workers, thread_name_prefix="photo"),
     )

@@ -16,6 +16,8 @@ from api.files import PictureFiles
 from api.people.service import People
 from api.planning import Planner
 from api.results import Results
+from api.sealing.records import Records
+from api.sealing.successors import Successors
 from api.search.service import Search
 from api.services import Page, Services
 from api.settings import Settings
@@ -37,6 +39,8 @@ class Context:
     planner: Planner
     people: People
     worklists: WorkLists
+    records: Records
+    successors: Successors
     search: Search
     executor: Executor
 

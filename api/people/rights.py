@@ -53,8 +53,11 @@ OWN = Right("look after your own account", changes=True, in_person=True)
 SURVEY = _right("record what was found", Role.INSPECTOR)
 PLAN = _right("plan and decide", Role.PLANNER)
 BENCH = _right("keep the bench cards' log", Role.INSPECTOR, Role.PLANNER)
-SIGN = _right("sign", Role.INSPECTOR, Role.PLANNER, in_person=True)
+# Whoever signs as inspector or planner has to be one: an administrator only is not.
+SIGN_FINDINGS = Right("sign findings", frozenset({Role.INSPECTOR}), changes=True, in_person=True)
+SIGN_DECISION = Right("sign decisions", frozenset({Role.PLANNER}), changes=True, in_person=True)
 SEAL = _right("seal records", Role.CLERK, in_person=True)
+FOLLOW = _right("open revisions and next surveys", Role.INSPECTOR, Role.CLERK)
 RECORDS = _right("archive and keep records", Role.CLERK)
 SAVE = Right("keep a search under a name", changes=True)
 PEOPLE = _right("manage people", in_person=True)
@@ -165,6 +168,12 @@ RIGHTS: Mapping[tuple[str, str], Right] = {
     ("POST", "/surveys/{survey_id}/rules/try"): TRY,
     # History.
     # Signing, sealing, next survey.
+    ("GET", "/api/surveys/{survey_id}/record"): READ,
+    ("POST", "/api/surveys/{survey_id}/signatures/findings"): SIGN_FINDINGS,
+    ("POST", "/api/surveys/{survey_id}/signatures/decision"): SIGN_DECISION,
+    ("POST", "/api/surveys/{survey_id}/seal"): SEAL,
+    ("POST", "/api/surveys/{survey_id}/revisions"): FOLLOW,
+    ("POST", "/api/surveys/{survey_id}/next"): FOLLOW,
     # Reports and archive.
     # Search.
     ("GET", "/api/search"): READ,
