@@ -12,6 +12,8 @@ import uvicorn
 from fastapi import Depends, FastAPI
 
 from api import openapi, problems
+from api.archive_import import BagImports
+from api.archiving import Archives
 from api.context import Context
 from api.database import Database
 from api.exchange import Exchange
@@ -23,6 +25,7 @@ from api.photos import PhotoReader
 from api.planning import Planner
 from api.results import Results
 from api.routes import (
+    archives,
     people,
     photos,
     planning,
@@ -73,6 +76,7 @@ TAGS = [
     {"name": "results", "description": "Measures with their uncertainty, sums, verdicts, maps."},
     {"name": "planning", "description": "Blend plans, dispositions, repair or replace, bench cards."},
     {"name": "record", "description": "Signatures, the seal, revisions, the next survey."},
+    {"name": "archives", "description": "A survey as one bag (BagIt, RFC 8493), out and in again."},
     {"name": "people", "description": "Who may sign in, and as what."},
     {"name": "search", "description": "Finding things; saved searches; retention labels."},
     {"name": "system", "description": "Health, the survey file's schema, kinds of problem."},
@@ -88,6 +92,7 @@ ROUTERS = (
     planning,
     worklist,
     sealing,
+    archives,
     people,
     search,
     system,
@@ -171,6 +176,8 @@ def build_context(settings: Settings) -> Context:
         records=Records(database, computed, files),
         successors=Successors(database, exchange, computed),
         search=Search(database, exchange, computed),
+        archives=Archives(database, files, computed),
+        bag_imports=BagImports(database, files, reader, settings),
         executor=ThreadPoolExecutor(settings.workers, thread_name_prefix="photo"),
     )
 

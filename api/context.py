@@ -9,6 +9,8 @@ from typing import Annotated
 
 from fastapi import Depends, Header, Query, Request, Response
 
+from api.archive_import import BagImports
+from api.archiving import Archives
 from api.database import Database
 from api.errors import RequestError, VersionMissingError
 from api.exchange import Exchange
@@ -42,6 +44,8 @@ class Context:
     records: Records
     successors: Successors
     search: Search
+    archives: Archives
+    bag_imports: BagImports
     executor: Executor
 
 

@@ -28,7 +28,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, TypedDict
 
-from corrosion.errors import CorrosionError, PhotoRefusedError, StorageError, SurveyFileError
+from corrosion.errors import ArchiveError, CorrosionError, PhotoRefusedError, StorageError, SurveyFileError
 
 
 class Fault(TypedDict, total=False):
@@ -140,6 +140,7 @@ KINDS: dict[type[CorrosionError], ProblemKind] = {
     HostError: ProblemKind("host", 421, "This service does not answer to that host name"),
     PhotoRefusedError: ProblemKind("photo-refused", 422, "The picture was refused"),
     SurveyFileError: ProblemKind("survey-file", 422, "The survey file breaks its format"),
+    ArchiveError: ProblemKind("archive", 422, "The archive cannot be used"),
     InvalidError: ProblemKind("invalid", 422, "The data does not hold together"),
     VersionMissingError: ProblemKind("version-missing", 428, "An edit must say which version it edits"),
     TooManyTriesError: ProblemKind("too-many-tries", 429, "Too many failed sign-ins"),

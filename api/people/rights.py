@@ -175,6 +175,8 @@ RIGHTS: Mapping[tuple[str, str], Right] = {
     ("POST", "/api/surveys/{survey_id}/revisions"): FOLLOW,
     ("POST", "/api/surveys/{survey_id}/next"): FOLLOW,
     # Reports and archive.
+    ("GET", "/api/surveys/{survey_id}/archive"): READ,
+    ("POST", "/api/archives"): RECORDS,
     # Search.
     ("GET", "/api/search"): READ,
     ("GET", "/api/search.csv"): READ,

@@ -46,8 +46,10 @@ def record_problems(digests: Mapping[str, str], read: Read, notes: list[str]) ->
             notes.append("The bag holds no survey file (data/survey.json).")
         return []
     try:
-        survey = parse_survey(source, place=SURVEY)
+        survey = parse_survey(source.decode(), place=SURVEY)
         originals = read_originals(read(ORIGINALS))
+    except UnicodeDecodeError:
+        return [BagProblem(SURVEY, "is not UTF-8 text", "record")]
     except CorrosionError as error:
         return [BagProblem(error.place or SURVEY, error.problem.rstrip("."), "record")]
     found = [
