@@ -29,8 +29,8 @@ SECURITY_HEADERS: Mapping[str, str] = {
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 LOCAL_NAMES = frozenset({"127.0.0.1", "localhost", "[::1]"})
 
-# The only addresses that take pictures; everything else takes JSON.
-UPLOAD_PATHS = re.compile(r"^/api/surveys/(import|[^/]+/photos)/?$")
+# The only addresses that take pictures or archives; everything else takes JSON.
+UPLOAD_PATHS = re.compile(r"^/api/(surveys/(import|[^/]+/photos)|archives)/?$")
 
 # A client that is still sending reads no answer; this much more is taken and dropped first.
 DRAIN_BYTES = 64 * 1024 * 1024
