@@ -10,7 +10,7 @@ from hashlib import blake2b
 from typing import TYPE_CHECKING, Any
 
 from api.search.tables import NO_DATE, NO_DEPTH, NO_STATION
-from api.search.words import LONGEST_WORD, fact, fold, index_words, joined
+from api.search.words import LONGEST_WORD, WITHDRAWN, fact, fold, index_words, joined
 from api.tables import Document
 from corrosion.errors import UnitsError
 from corrosion.layout import station_mm
@@ -296,6 +296,7 @@ def _facts(name: str, value: str | None) -> tuple[str, ...]:
 def columns(entry: Entry, scope: Scope) -> dict[str, Any]:
     """Turn an entry into its row."""
     facts = [fact(LETTERS["what"], entry.what), *entry.facts, *scope.facts]
+    facts += [WITHDRAWN] * entry.withdrawn
     own = (entry.title, entry.detail[:MOST_DETAIL], *entry.texts)
     title = _storable(entry.title)[:400]
     severity = SEVERITY.get(entry.verdict or "", 0.0)

@@ -31,7 +31,7 @@ from sqlalchemy.orm import InstrumentedAttribute, Session
 from sqlalchemy.types import BigInteger
 
 from api.search.tables import WORDS_TABLE, SearchEntryRow
-from api.search.words import Group, Phrase
+from api.search.words import WITHDRAWN, Group, Phrase
 
 ENTRIES = SearchEntryRow.__table__
 
@@ -39,8 +39,8 @@ ENTRIES = SearchEntryRow.__table__
 class WordIndex(Protocol):
     """What the search asks of a database."""
 
-    def matching(self, groups: Sequence[Group]) -> Select[int]:
-        """Select the ids of entries that have the words of every group."""
+    def matching(self, groups: Sequence[Group], *, withdrawn: bool) -> Select[int]:
+        """Select the ids of entries that have the words of every group; `withdrawn` ones only if asked."""
         ...
 
     def holds(self, phrase: Phrase) -> ColumnElement[bool]:
@@ -63,11 +63,12 @@ class WordIndex(Protocol):
 class SqliteWords:
     """FTS5."""
 
-    def matching(self, groups: Sequence[Group]) -> Select[int]:
+    def matching(self, groups: Sequence[Group], *, withdrawn: bool) -> Select[int]:
         """Select ids through FTS5; every word is quoted, so none is an operator."""
         # The hidden column of the table's own name stands for all its columns.
         words = table(WORDS_TABLE, column("rowid", BigInteger), column(WORDS_TABLE))
         asked = " AND ".join(f"({' OR '.join(map(_fts5, group))})" for group in groups)
+        asked = asked if withdrawn else f'({asked}) NOT "{WITHDRAWN}"'
         return select(words.c.rowid).where(words.c[WORDS_TABLE].op("MATCH")(asked))
 
     def holds(self, phrase: Phrase) -> ColumnElement[bool]:
@@ -89,10 +90,11 @@ class SqliteWords:
 class PostgresWords:
     """``tsvector`` and GIN, without any extension."""
 
-    def matching(self, groups: Sequence[Group]) -> Select[int]:
+    def matching(self, groups: Sequence[Group], *, withdrawn: bool) -> Select[int]:
         """Select ids through the GIN index; every word is quoted, so none is an operator."""
         words = table(WORDS_TABLE, column("entry_id", BigInteger), column("words"))
         asked = " & ".join(f"({' | '.join(map(_tsquery, group))})" for group in groups)
+        asked = asked if withdrawn else f"({asked}) & !'{WITHDRAWN}'"
         return select(words.c.entry_id).where(words.c.words.op("@@")(cast(asked, TSQUERY)))
 
     def holds(self, phrase: Phrase) -> ColumnElement[bool]:

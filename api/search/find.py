@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any
 
-from sqlalchemy import ColumnElement, Row, Select, and_, func, select, tuple_
+from sqlalchemy import ColumnElement, Row, Select, and_, func, select, true, tuple_
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from api.database import Database
@@ -29,10 +29,10 @@ from api.search.tables import NO_STATION, SearchEntryRow
 from api.search.words import Group, Phrase, beginning, fact, one_of, typed_groups
 from api.tables import StructureRow, SurveyRow
 
-FEW = 20_000
+FEW = 10_000
 """Entries that are fetched and sorted in well under the time a person notices."""
 
-LOOKED_AT = 20_000
+LOOKED_AT = 5_000
 """Entries looked at for a count where too many fit for an exact one."""
 
 HIGHEST = 1e299
@@ -210,7 +210,7 @@ class _Run:
         """Return a page; its hits lack their names still."""
         ids = self._few()
         narrow = [] if ids is None else [self._words.among(ids)]
-        conditions = [*narrow, *self._fits()]
+        conditions = [*narrow, *self._fits(along=ids is None)]
         rows = self._rows(conditions, limit + 1, after)
         total, exact = (after.total, after.exact) if after else self._count(conditions, rows, limit, ids)
         hits = self._entries([row.id for row in rows[:limit]])
@@ -224,7 +224,7 @@ class _Run:
         """Return the ids that one index names, if they are few; None if every index names many."""
         ways: list[Select[int]] = []
         if self._groups:
-            ways.append(self._words.matching(self._groups))
+            ways.append(self._words.matching(self._groups, withdrawn=self._query.withdrawn))
         ways += [
             select(SearchEntryRow.id).where(between(key, *bounds, indexed=True))
             for key, bounds in self._ranges()
@@ -250,9 +250,12 @@ class _Run:
             first, last = query.date
             yield SearchEntryRow.date_key, (first or "0", last or LAST_DATE)
 
-    def _fits(self) -> list[ColumnElement[bool]]:
+    def _fits(self, *, along: bool) -> list[ColumnElement[bool]]:
+        """Ask an entry itself; `along` the order, a range of the order's own key bounds the way."""
         conditions = [fits(self._words, self._groups)] if self._groups else []
-        conditions += [between(key, *bounds, indexed=False) for key, bounds in self._ranges()]
+        conditions += [
+            between(key, *bounds, indexed=along and key is self._key) for key, bounds in self._ranges()
+        ]
         if not self._query.withdrawn:
             conditions.append(SearchEntryRow.withdrawn.is_(False))
         return conditions
@@ -285,18 +288,22 @@ class _Run:
         if ids is not None:
             counted = select(func.count()).select_from(SearchEntryRow).where(*conditions)
             return self._session.scalar(counted) or 0, True
-        return self._count_some(conditions), False
+        if self._groups and self._words_are_all():
+            return FEW, False
+        return max(self._count_some(conditions), len(rows)), False
+
+    def _words_are_all(self) -> bool:
+        """Whether what the word index names is what fits: no range, no words that must be neighbours."""
+        phrases = [phrase for group in self._groups for phrase in group]
+        return all(len(phrase.words) == 1 for phrase in phrases) and not list(self._ranges())
 
     def _count_some(self, conditions: Sequence[ColumnElement[bool]]) -> int:
         """Count what fits among the first entries of the order."""
         order = self._order()
-        looked = (
-            select(and_(*conditions).label("fits")).order_by(*order).limit(LOOKED_AT).subquery()
-            if conditions
-            else select(SearchEntryRow.id).limit(LOOKED_AT).subquery()
-        )
-        counted = select(func.count()).select_from(looked)
-        return self._session.scalar(counted.where(looked.c.fits) if conditions else counted) or 0
+        own = [between(key, *to, indexed=True) for key, to in self._ranges() if key is self._key]
+        fit = and_(true(), *conditions).label("fits")
+        looked = select(fit).where(*own).order_by(*order).limit(LOOKED_AT).subquery()
+        return self._session.scalar(select(func.count()).select_from(looked).where(looked.c.fits)) or 0
 
     def _entries(self, ids: Sequence[int]) -> list[SearchEntryRow]:
         statement = select(SearchEntryRow).where(SearchEntryRow.id.in_(ids))

@@ -15,6 +15,9 @@ from dataclasses import dataclass
 MARK = "§"
 """In front of every fact's word. It is punctuation, so `fold` drops it from any text."""
 
+WITHDRAWN = f"{MARK}w"
+"""The word of what was withdrawn."""
+
 LONGEST_WORD = 64
 MOST_TERMS = 12
 
