@@ -16,6 +16,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from api.cli_archive import register as register_archive
+from api.cli_compare import register as register_compare
 from api.cli_decide import register as register_decide
 from api.cli_lens import lens
 from api.cli_people import register as register_people
@@ -276,7 +278,9 @@ def serve(
 app.command(name="lens", epilog=EXIT_CODES)(lens)
 register(app, EXIT_CODES)
 register_decide(app, EXIT_CODES)
+register_compare(app, EXIT_CODES)
 register_people(app, EXIT_CODES)
+register_archive(app)
 
 
 def _load(path: Path) -> SurveyFile:

@@ -13,7 +13,7 @@ from corrosion.compare.results import Change, FindingChange, Growth, Shown
 from corrosion.quantity import COVERAGE_FACTOR
 from corrosion.removal.entries import Entry
 from corrosion.results import Assessment, Finding
-from corrosion.terms import Face, MarkKind
+from corrosion.terms import Face, MarkKind, Origin
 
 
 @dataclass(frozen=True)
@@ -77,6 +77,9 @@ def _fate(findings: list[Finding], i: int, before: Side, after: Side, matches: M
     if blend is not None:
         when = f" of {blend.date}" if blend.date else ""
         return row(Change.BLENDED, [finding], None, notes=(f"inside blend-out {blend.id}{when}",))
+    record = on_record(finding, after)
+    if record is not None:
+        return row(Change.ON_RECORD, [finding], None, notes=(f"removal {record.id} of the later survey",))
     share = seen_share(finding, after)
     if share >= 1.0:
         return row(Change.NOT_FOUND, [finding], None, notes=_clear_note(finding, after))
@@ -122,6 +125,9 @@ def _origin(finding: Finding, j: int, before: Side, matches: Matches) -> Finding
         # One outline then, two now: a person drew it apart, and only a person knows what is what.
         notes = (f"lies inside {holders[0]} of the earlier survey, which is another finding's too",)
         return row(Change.AMBIGUOUS, [], finding, rivals=tuple(holders), notes=notes)
+    record = on_record(finding, before)
+    if record is not None:
+        return row(Change.ON_RECORD, [], finding, notes=(f"removal {record.id} of the earlier survey",))
     if seen_share(finding, before) >= 1.0:
         return row(Change.NEW, [], finding)
     return row(
@@ -171,6 +177,18 @@ def _same_place(one: Entry, other: Entry) -> bool:
     return (
         one.face is other.face and common >= INSIDE * union and other.depth >= one.depth - other.u - one.u
     )
+
+
+def on_record(finding: Finding, side: Side) -> Entry | None:
+    """Find a survey's removal record at the place of a blend-out that the other survey marked."""
+    if finding.kind is not MarkKind.BLEND_OUT or finding.outline is None or finding.member_id is None:
+        return None
+    for entry in side.entries.get(finding.member_id, []):
+        common = entry.footprint.intersection(finding.outline).area
+        union = entry.footprint.area + finding.outline.area - common
+        if entry.origin is Origin.EARLIER and entry.face is finding.face and common >= INSIDE * union:
+            return entry
+    return None
 
 
 def seen_share(finding: Finding, side: Side) -> float:

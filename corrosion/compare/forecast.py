@@ -35,7 +35,7 @@ MOST_YEARS = 100.0
 """Farther ahead a date says nothing about a structure (a choice of ours); that end is left open."""
 
 _SAMPLES = 12
-_NOT_ESTABLISHED = "no date: growth is not established at this level"
+_NOT_ESTABLISHED = "no date: growth is not established"
 _SHRUNK = "no date: the depth came out smaller; metal does not grow back, so check both readings"
 
 
@@ -157,9 +157,9 @@ def _left(finding: Finding, spot: Spot, place: Place, terms: Terms) -> Measured:
 def _reached(left: Measured) -> str:
     clear = left.value < -2.0 * left.u
     return (
-        "reached: blending the pit away takes at least all that may still come off here"
+        "blending the pit away takes at least all that may still come off here"
         if clear
-        else "reached by the best estimate, within its uncertainty: measure better before deciding"
+        else "reached by the best estimate, but within its uncertainty: measure better before deciding"
     )
 
 
@@ -185,7 +185,7 @@ def _dated(start: Forecast, left: Measured, growth: Growth, terms: Terms, later:
         reach, reason = Reach.NO_DATE, "no date: bounds alone say neither how soon nor how late"
     else:
         reach = _reach(years)
-        reason = "even growth assumed; " + _reach_words(reach, sooner=sooner, longer=longer)
+        reason = _reach_words(reach, longer=longer)
     return replace(
         start,
         reach=reach,
@@ -217,10 +217,8 @@ def _ends(times: RatioSet, *, sooner: bool, longer: bool) -> Ends:
 
 def _no_date(low: float | None) -> str:
     if low is not None and low > 0.0:
-        return (
-            f"{_NOT_ESTABLISHED}; at the fastest growth that the readings allow, not before the date given"
-        )
-    return f"{_NOT_ESTABLISHED}, and the readings do not rule out that the limit is near"
+        return _NOT_ESTABLISHED
+    return f"{_NOT_ESTABLISHED}, nor is it ruled out that the limit is near"
 
 
 def _reach(years: Ends) -> Reach:
@@ -229,16 +227,13 @@ def _reach(years: Ends) -> Reach:
     return Reach.NOT_BEFORE if years[1] is None else Reach.BETWEEN
 
 
-def _reach_words(reach: Reach, *, sooner: bool, longer: bool) -> str:
-    if reach is Reach.BETWEEN:
-        return "the interval covers the date with the stated coverage"
+def _reach_words(reach: Reach, *, longer: bool) -> str:
+    """Say why an end is open; empty where none is."""
     if reach is Reach.NO_LATER:
-        return "a depth is only a lower bound, so it may be any time sooner" if sooner else ""
-    return (
-        "a depth is only a bound, so it may be any time later"
-        if longer
-        else f"the late end is more than {MOST_YEARS:g} years off"
-    )
+        return "a depth is only a bound, so it may be any time sooner"
+    if reach is Reach.NOT_BEFORE and longer:
+        return "a depth is only a bound, so it may be any time later"
+    return f"the late end is more than {MOST_YEARS:g} years off" if reach is Reach.NOT_BEFORE else ""
 
 
 def _day(later: dt.date, years: float | None, *, up: bool) -> dt.date | None:

@@ -28,6 +28,7 @@ class Change(StrEnum):
     NOT_COMPARED = "not comparable"
     UNCHANGED = "unchanged"
     BLENDED = "blended"
+    ON_RECORD = "on record"
     NOT_FOUND = "not found"
     NOT_SEEN = "not seen this time"
     NOT_PLACED = "not placed"
@@ -44,6 +45,7 @@ CHANGE_MEANING: dict[Change, str] = {
     Change.NOT_COMPARED: "Found again, but no measure of both surveys can be compared.",
     Change.UNCHANGED: "The measures differ by no more than one standard uncertainty of the difference.",
     Change.BLENDED: "The pit's place now lies inside a blend-out.",
+    Change.ON_RECORD: "A blend-out that the other survey holds as a removal record.",
     Change.NOT_FOUND: "The place was photographed this time and nothing was marked there. "
     "That is no proof that it is clean.",
     Change.NOT_SEEN: "The place was not photographed this time. It is not gone: nobody looked.",

@@ -355,3 +355,19 @@ def test_inches_and_millimetres_compare_alike() -> None:
     growth = row.growth("depth")
     assert growth is not None
     assert growth.difference.value == pytest.approx(0.12)
+
+
+def test_a_blend_out_that_is_only_on_record_now_is_not_missed() -> None:
+    """A survey that carries the old blend-out as a removal record says so, and nothing came off there."""
+    then = look(THEN, mark("B1", (230, 170), 12, depth(0.15), kind="blend-out"))
+    corners = [[224, 164], [236, 164], [236, 176], [224, 176]]
+    record = {
+        "id": "B1", "member": "SK1", "face": "outer", "measured_from": "original", "date": THEN,
+        "footprint": {"type": "Polygon", "coordinates": [corners]},
+        "depth": {"value": 0.15, "u": 0.01, "instrument": "DG-2"},
+    }  # fmt: skip
+    comparison = compare(then, look(NOW, removals=[record]))
+    assert only(comparison).change is Change.ON_RECORD
+    (member,) = comparison.members
+    assert member.most is not None
+    assert (member.most.value, member.missing) == (pytest.approx(0.0, abs=1e-12), ())
