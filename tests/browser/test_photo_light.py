@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import math
+import re
 
 import pytest
 from playwright.sync_api import expect
 
+from tests.api.test_lenses import board_photos
 from tests.browser.conftest import OpenPage, Service
 from tests.browser.drawing import CORNERS, saved, stored
 from tests.browser.hand import Hand
+from tests.browser.test_accessibility import faults
 
 MM_PER_PX = 0.25
 """Of `drawing.BAR`: 50 mm over 200 px."""
@@ -75,3 +78,46 @@ def test_lens_names_and_a_cylinder_are_stated(service: Service, open_page: OpenP
     assert photo["device"] == "BX-4"
     assert photo["surface"]["radius"] == 60.0
     assert photo["surface"]["axis"][0] == pytest.approx([500, 450], abs=3)
+
+
+def test_one_straight_edge_stands_in_for_a_board(
+    service: Service, open_page: OpenPage, scaled: str
+) -> None:
+    """Five clicks along an edge make a profile that the photo then names; its doubt is said."""
+    page = open_page(f"/photos/{scaled}").page
+    saved(page)
+    page.get_by_role("tab", name="1 Scale").click()
+    page.get_by_text("How it was taken: lens, curved surface").click()
+    page.get_by_role("button", name="Straighten by an edge").click()
+    hand = Hand(page, touch=False)
+    hand.press(*((x, 700) for x in (300, 450, 600, 750, 900)), counted=True)
+    page.locator("#finish").click()
+    expect(page.get_by_label("Lens profile")).to_have_value(re.compile(r".+ edge"))
+    lens = stored(service.client, scaled)["lens"]
+    survey = service.client.get(f"/api/photos/{scaled}").json()["survey_id"]
+    (profile,) = service.client.get(f"/api/surveys/{survey}").json()["lenses"]
+    assert (profile["id"], profile["focal_known"]) == (lens, False)
+    measures = service.client.get(f"/api/photos/{scaled}/measures").json()["photos"][0]
+    assert "lens-from-edge" in measures["flags"]
+
+
+def test_a_profile_is_made_from_boards_and_kept(service: Service, open_page: OpenPage, scaled: str) -> None:
+    """On the lenses page pictures of a board become a profile: its fit is shown first, then it is kept."""
+    survey = service.client.get(f"/api/photos/{scaled}").json()["survey_id"]
+    watched = open_page(f"/surveys/{survey}/lenses", phone=True)
+    page = watched.page
+    for name, value in (("id", "probe"), ("columns", "9"), ("rows", "6"), ("square", "5")):
+        page.locator(f'[name="{name}"]').fill(value)
+    page.locator("#lens-go").click()
+    expect(page.locator("#lens-error")).to_contain_text("“Pictures of the board” is missing")
+    files = [
+        {"name": f"{i}.png", "mimeType": "image/png", "buffer": b} for i, b in enumerate(board_photos())
+    ]
+    page.locator('[name="files"]').set_input_files(files)
+    page.locator('[name="partial"]').check()
+    page.locator("#lens-go").click()
+    expect(page.locator("#lens-result")).to_contain_text("12 pictures, fisheye model", timeout=60_000)
+    assert service.client.get(f"/api/surveys/{survey}").json()["lenses"] == []
+    assert faults(page) == []
+    page.locator("#lens-keep").click()
+    expect(page.get_by_role("rowheader", name="probe")).to_be_visible()

@@ -157,3 +157,16 @@ export class Canvas {
     return at ? [at[0] ?? 0, at[1] ?? 0] : null;
   }
 }
+
+/**
+ * Put a canvas on whole css px of its pane. Browsers draw it on whole pixels but report the pointer against
+ * its fractional box, which would shift every drawn point by up to half a css px.
+ */
+export function snapTo(canvas: HTMLElement, pane: HTMLElement): void {
+  const box = pane.getBoundingClientRect();
+  const [x, y] = [box.left + pane.clientLeft + scrollX, box.top + pane.clientTop + scrollY];
+  canvas.style.left = `${Math.ceil(x) - x}px`;
+  canvas.style.top = `${Math.ceil(y) - y}px`;
+  canvas.style.width = `${Math.floor(box.width - 2 * pane.clientLeft) - 1}px`;
+  canvas.style.height = `${Math.floor(box.height - 2 * pane.clientTop) - 1}px`;
+}

@@ -46,6 +46,7 @@ export class DrawTool {
   /** Set by the page. */
   onReference: (tool: Extract<Tool, { name: "reference" }>, points: Px[]) => void = () => undefined;
   onLight: (tool: Extract<Tool, { name: "light" }>, points: Px[]) => void = () => undefined;
+  onEdge: (points: Px[]) => void = () => undefined;
   onAxis: (points: Px[]) => void = () => undefined;
   onPair: (point: Px) => void = () => undefined;
   onSuggest: (what: Extract<Tool, { name: "suggest" }>["what"], points: Px[]) => void = () => undefined;
@@ -152,6 +153,7 @@ export class DrawTool {
     if (tool.name === "draw") this.finishMark(tool, points);
     else if (tool.name === "reference") this.onReference(tool, points);
     else if (tool.name === "axis") this.onAxis(points);
+    else if (tool.name === "edge") this.onEdge(points);
     else if (tool.name === "light") this.onLight(tool, points);
     else if (tool.name === "suggest") {
       this.restart();
@@ -272,6 +274,10 @@ function planOf(tool: Tool): Plan | null {
   if (tool.name === "reference") {
     const way = wayNamed(scaleKind(tool.kind), tool.way);
     return way ? { ...way, color: REFERENCE_COLOR, ring: way.drawn === "ring" } : null;
+  }
+  if (tool.name === "edge") {
+    const steps = ["Click along an edge that is straight in fact, near the border of the picture.", "Click the next point along it."];
+    return { least: 5, most: 1e6, color: REFERENCE_COLOR, ring: false, steps: [...steps, ...steps.slice(1), ...steps.slice(1), ...steps.slice(1), "Go on along it, or press Finish."] };
   }
   if (tool.name === "axis") {
     return { least: 2, most: 2, color: REFERENCE_COLOR, ring: false, steps: ["Click a point on the middle line of the tube.", "Click a second point on it, far from the first."] };

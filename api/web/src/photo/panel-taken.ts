@@ -1,9 +1,10 @@
 // How the photo was taken: what binds it to a lens profile, and whether the surface is flat or a cylinder.
 import type { Px } from "../geometry";
+import { edit, post, read } from "../client";
 import { button, field, h, select } from "./dom";
 import { numberField } from "./fields";
 import type { ScaleContext } from "./panel-scale";
-import type { LensName, PhotoPart } from "./types";
+import type { LensName, PhotoPart, SurveyRecord } from "./types";
 
 interface Cylinder {
   kind: "cylinder";
@@ -23,11 +24,23 @@ export function takenBox(context: ScaleContext): HTMLElement {
     "details",
     { class: "about" },
     h("summary", {}, "How it was taken: lens, curved surface"),
-    h("div", { class: "stack" }, lensField(context, photo), ...words(context, photo), surfaceBox(context, photo)),
+    h("div", { class: "stack" }, lensField(context, photo), edgeBox(context, photo), ...words(context, photo), surfaceBox(context, photo)),
   );
   box.open = opened || stated;
   box.addEventListener("toggle", () => (opened = box.open));
   return box;
+}
+
+/** Make a rough profile from a straight edge, keep it in the survey, and return its name. */
+export async function straightenBy(photo: string, survey: string, name: string, points: readonly Px[]): Promise<LensName> {
+  const { body, etag } = await read<SurveyRecord>(`/api/surveys/${survey}`);
+  const taken = new Set(body.lenses.map((one) => one.id));
+  let id = `${name} edge`.slice(0, 70);
+  for (let n = 2; taken.has(id); n += 1) id = `${name} edge`.slice(0, 70) + ` ${n}`;
+  const made = (await post<LensName>(`/api/photos/${photo}/straighten`, { id, points })).body;
+  const { display_units, survey: about, settings, instruments, lenses } = body;
+  await edit("PUT", `/api/surveys/${survey}`, etag, { display_units, survey: about, settings, instruments, lenses: [...lenses, made] });
+  return made;
 }
 
 function lensField({ lenses, onTag }: ScaleContext, photo: PhotoPart): HTMLElement {
@@ -40,6 +53,19 @@ function lensField({ lenses, onTag }: ScaleContext, photo: PhotoPart): HTMLEleme
       ? "A borescope's picture is bent; without its profile sizes are wrong."
       : "This survey has no lens profile. Its Lenses page makes one from pictures of a board.";
   return field("Lens profile", made, help);
+}
+
+/** The way out where no board was photographed: one edge that is straight in fact. */
+function edgeBox({ store }: ScaleContext, photo: PhotoPart): HTMLElement | null {
+  if (photo["lens"]) return null;
+  return h(
+    "div",
+    { class: "actions" },
+    button("Straighten by an edge", () => store.setTool({ name: "edge" }), {
+      "data-key": "taken-edge",
+      title: "Without a profile: click along one edge that is straight in fact. It is rough, and the doubt is added.",
+    }),
+  );
 }
 
 const WORDS: readonly [string, string, string][] = [

@@ -15,6 +15,7 @@ export type Tool =
   | { name: "suggest"; what: "pit" | "blend-out" | "region" }
   | { name: "light"; mark: string; what: "shadow" | "post" }
   | { name: "axis" }
+  | { name: "edge" }
   | { name: "pair" };
 
 /** Where each tool belongs. */
@@ -26,6 +27,7 @@ export const PANEL_OF: Record<Tool["name"], Panel> = {
   pair: "place",
   reference: "scale",
   axis: "scale",
+  edge: "scale",
 };
 
 const LETTERS: Record<MarkKind, string> = { pit: "P", "blend-out": "B", affected: "A", clear: "C" };

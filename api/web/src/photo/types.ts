@@ -167,6 +167,7 @@ export interface SurveyRecord {
   units: Unit;
   display_units: Unit | null;
   survey: { name: string };
+  settings: Record<string, unknown>;
   instruments: Instrument[];
   lenses: LensName[];
 }

@@ -2,7 +2,7 @@
 import { wordsOf } from "../client";
 import type { Px } from "../geometry";
 import { chosenUnit } from "../units";
-import { Canvas, reducedMotion } from "./canvas";
+import { Canvas, reducedMotion, snapTo } from "./canvas";
 import { openPair, addPair, placePanel, setPlace } from "./panel-place";
 import { askConflicts, showHelp } from "./dialogs";
 import { keepSketch, readSketch } from "./draft";
@@ -17,7 +17,7 @@ import { Layers } from "./layers";
 import { LayoutView } from "./layout-view";
 import { takeLightPoints } from "./mark-light";
 import { marksPanel } from "./panel-marks";
-import { cylinderOf } from "./panel-taken";
+import { cylinderOf, straightenBy } from "./panel-taken";
 import { Measures } from "./measures";
 import { ScaleFinder } from "./finder";
 import { scalePanel } from "./panel-scale";
@@ -155,6 +155,10 @@ export class Workbench {
       store.setTool({ name: "look" });
       void this.tag({ surface: { ...cylinderOf(this.photo), axis } });
     };
+    draw.onEdge = (points) => {
+      store.setTool({ name: "look" });
+      void this.straighten(points);
+    };
     draw.onPair = (at) => {
       addPair(store, at);
       store.setTool({ name: "look" });
@@ -240,19 +244,8 @@ export class Workbench {
     new ResizeObserver(() => this.snap()).observe(document.body);
   }
 
-  /**
-   * Put the canvas on whole css px. Browsers draw it on whole pixels but report the pointer against its
-   * fractional box, which would shift every drawn point by up to half a css px.
-   */
   private snap(): void {
-    const canvas = byId("canvas");
-    const pane = byId("photo-pane");
-    const box = pane.getBoundingClientRect();
-    const [x, y] = [box.left + pane.clientLeft + scrollX, box.top + pane.clientTop + scrollY];
-    canvas.style.left = `${Math.ceil(x) - x}px`;
-    canvas.style.top = `${Math.ceil(y) - y}px`;
-    canvas.style.width = `${Math.floor(box.width - 2 * pane.clientLeft) - 1}px`;
-    canvas.style.height = `${Math.floor(box.height - 2 * pane.clientTop) - 1}px`;
+    snapTo(byId("canvas"), byId("photo-pane"));
     this.canvas.resized();
   }
 
@@ -381,6 +374,16 @@ export class Workbench {
     this.revealed = selected;
     if (selected && matchMedia("(min-width: 60.01rem)").matches) {
       panel.querySelector("li.selected")?.scrollIntoView({ block: "start" });
+    }
+  }
+
+  private async straighten(points: readonly Px[]): Promise<void> {
+    try {
+      const lens = await straightenBy(this.recordId, this.survey.id, this.photo.id, points);
+      this.survey.lenses.push(lens);
+      await this.tag({ lens: lens.id });
+    } catch (error) {
+      this.notices.say(`No profile was made. ${wordsOf(error)}`);
     }
   }
 
