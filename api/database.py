@@ -11,6 +11,8 @@ from typing import Any
 
 from alembic import command
 from alembic.config import Config
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
 from alembic.util.exc import CommandError
 from pydantic_core import from_json
 from sqlalchemy import Connection, Engine, create_engine, event, text
@@ -26,6 +28,7 @@ from corrosion.errors import StorageError
 # How long a writer waits for another before it gives up, in seconds.
 BUSY_SECONDS = 30
 POOL_SIZE = 20
+MIGRATIONS = Path(__file__).parent / "migrations"
 
 
 class Database:
@@ -64,7 +67,7 @@ class Database:
             If the database cannot be reached or was written by a newer program.
         """
         config = Config()
-        config.set_main_option("script_location", str(Path(__file__).parent / "migrations"))
+        config.set_main_option("script_location", str(MIGRATIONS))
         try:
             with self._writer.begin() as connection:
                 config.attributes["connection"] = connection
@@ -80,6 +83,23 @@ class Database:
                 remedy="Check the URL, the rights on the folder and that the server runs.",
             ) from error
 
+    def check_version(self) -> None:
+        """Check that the tables are of this program's version, without changing them.
+
+        Raises
+        ------
+        StorageError
+            If not, or if the database cannot be read.
+        """
+        wanted = ScriptDirectory(str(MIGRATIONS)).get_current_head()
+        with _told("read"), self.engine.connect() as connection:
+            found = MigrationContext.configure(connection).get_current_revision()
+        if found != wanted:
+            raise StorageError(
+                f"the database has version {found or 'none'}, this program's is {wanted}.",
+                remedy="Start the service once with this program, or use the program that wrote it.",
+            )
+
     def ping(self) -> None:
         """Ask the database for an answer; `StorageError` if there is none."""
         try:
@@ -94,6 +114,14 @@ class Database:
     def reading(self) -> Iterator[Session]:
         """Give a session that sees one moment of the database and writes nothing."""
         with _told("read"), Session(self.engine, autoflush=False, expire_on_commit=False) as session:
+            yield session
+
+    @contextmanager
+    def one_moment(self) -> Iterator[Session]:
+        """Give a reading session that sees one moment however long it takes, on PostgreSQL too."""
+        level = {} if self.is_sqlite else {"isolation_level": "REPEATABLE READ"}
+        engine = self.engine.execution_options(**level)
+        with _told("read"), Session(engine, autoflush=False, expire_on_commit=False) as session:
             yield session
 
     @contextmanager

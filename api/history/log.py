@@ -32,14 +32,14 @@ class Wanted:
     ----------
     survey_id : str or None
         Only those of one survey and its structure.
-    table : str
-        Only those about rows of one table; empty for all.
+    tables : tuple of str
+        Only those about rows of these tables; empty for all.
     before : int
         Only lines with a smaller number; 0 for no such bound.
     """
 
     survey_id: str | None = None
-    table: str = ""
+    tables: tuple[str, ...] = ()
     before: int = 0
     limit: int = 100
 
@@ -66,8 +66,8 @@ def page_of(session: Session, wanted: Wanted) -> Iterator[HistoryEntry]:
     statement = select(HistoryRow.body, HistoryRow.hash)
     if wanted.survey_id is not None:
         statement = statement.where(_about(session, wanted.survey_id))
-    if wanted.table:
-        statement = statement.where(HistoryRow.table_name == wanted.table)
+    if wanted.tables:
+        statement = statement.where(HistoryRow.table_name.in_(wanted.tables))
     if wanted.before:
         statement = statement.where(HistoryRow.seq < wanted.before)
     found = session.execute(statement.order_by(HistoryRow.seq.desc()).limit(wanted.limit))

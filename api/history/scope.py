@@ -37,6 +37,9 @@ SKIPPED: dict[str, frozenset[str]] = {
 """Columns left out beside those that say so themselves."""
 
 
+NAME_LENGTH = 400
+
+
 @dataclass(frozen=True)
 class Scope:
     """How one table is covered.
@@ -57,8 +60,9 @@ class Scope:
     digested: frozenset[str]
 
     def row_id(self, key: tuple[Any, ...]) -> str:
-        """Name a row by its primary key, as the history does."""
-        return "/".join(str(part) for part in key)
+        """Name a row by its primary key, as the history does: its parts, or what fits of them."""
+        name = "/".join(str(part) for part in key)
+        return name if len(name) <= NAME_LENGTH else name[: NAME_LENGTH - 65] + "#" + digest(name)
 
     def row_id_of(self, row: Mapping[Any, Any]) -> str:
         """Name a row as read from the table."""
