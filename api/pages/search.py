@@ -47,6 +47,7 @@ ORDER_WORDS: dict[Order, str] = {
 FEW, MANY = 5, 50
 EXCERPT = 220
 LISTS = ("what", "kind", "verdict", "tag")
+LENGTHS = ("depth_from", "depth_to", "station_from", "station_to")
 
 Parts = list[tuple[str, bool]]
 
@@ -135,24 +136,31 @@ def withdraw(
 def asked_of(given: QueryParams, display: Display) -> Asked:
     """Read a search from an address; what cannot be read is said and stays in the form."""
     raw: dict[str, Any] = {}
-    for name, value in given.multi_items():
+    for name, text in given.multi_items():
         if name in SearchParams.model_fields:
+            # Much of the world writes decimals with a comma.
+            value = text.replace(",", ".") if name in LENGTHS else text
             raw[name] = [*raw.get(name, []), value] if name in LISTS else value
     cursor = str(given.get("cursor", ""))
     raw.setdefault("units", display.units)
     try:
         params = SearchParams.model_validate(raw)
     except ValidationError as error:
-        words = "; ".join(
-            f"{'.'.join(str(step) for step in fault['loc']) or 'search'}: {fault['msg']}"
-            for fault in error.errors(include_url=False)
-        )
+        words = "; ".join(_fault_words(fault) for fault in error.errors(include_url=False))
         kept = {"text": raw.get("text", ""), "units": display.units}
         form = SearchParams().model_dump(mode="json") | raw
         return Asked(SearchParams.model_validate(kept), form, f"This cannot be searched for. {words}.", "")
     shown = params.shown_in(display.units)
     form = shown.model_dump(mode="json")
     return Asked(params, {name: form[name] for name in SearchParams.model_fields}, "", cursor)
+
+
+def _fault_words(fault: Any) -> str:
+    """Say what is wrong with a field in the form's own words."""
+    name = str(fault["loc"][0]) if fault["loc"] else ""
+    number = fault["type"] in {"float_parsing", "finite_number", "float_type"}
+    said = "write a number such as 0.25" if number else fault["msg"].removeprefix("Value error, ")
+    return f"{name.replace('_', ' ').capitalize()}: {said}" if name else said
 
 
 def _page(request: Request, context: Context, asked: Asked, *, status: int = 200) -> Response:
@@ -182,7 +190,7 @@ def _page(request: Request, context: Context, asked: Asked, *, status: int = 200
         unfinished=context.search.indexer.unfinished() if sections or waiting else [],
         saved=saved,
         choices=_choices(),
-        filters=_filters_in_use(asked.params),
+        filters=_filters_in_use(asked.params.shown_in(display.units)),
     )
 
 
@@ -197,9 +205,16 @@ def _choices() -> dict[str, list[tuple[str, str]]]:
     }
 
 
-def _filters_in_use(params: SearchParams) -> int:
-    used = params.model_dump(exclude_defaults=True, exclude={"units", "order", "text", "what"})
-    return sum(value not in ("", None, (), False) for value in used.values())
+def _filters_in_use(params: SearchParams) -> list[str]:
+    """Write each filter for a reader, so that none works unseen."""
+    used = params.model_dump(mode="json", exclude_defaults=True, exclude={"units", "text"})
+    words = []
+    for name, value in used.items():
+        shown = ORDER_WORDS[Order(value)] if name == "order" else value
+        shown = ", ".join(value) if isinstance(value, list) else shown
+        shown = f"{value:g} {params.units}" if name in LENGTHS else shown
+        words.append(f"{name.replace('_id', '').replace('_', ' ')} {'too' if value is True else shown}")
+    return words
 
 
 def _sections(finder: Finder, asked: Asked, display: Display) -> tuple[list[Section], str]:

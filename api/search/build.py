@@ -178,7 +178,7 @@ def finding_entries(rows: Iterable[Row], file: SurveyFile) -> Iterator[Entry]:
 def _finding(row: Row, seen: list[tuple[Photo, Mark]], survey_date: str) -> Entry:
     one = row.finding
     notes = dict.fromkeys(text for photo, mark in seen for text in (mark.note, photo.note) if text)
-    words = [KIND_WORDS[one.kind], one.grade or "", row.standing]
+    words = [one.grade or "", row.standing]
     verdict = str(row.verdict) if row.verdict else NOT_JUDGED
     features = [mark.feature or "" for _, mark in seen]
     files = [f"{photo.id} {photo.file}" for photo, _ in seen]
@@ -187,7 +187,14 @@ def _finding(row: Row, seen: list[tuple[Photo, Mark]], survey_date: str) -> Entr
         one.id,
         one.id,
         "; ".join(part for part in (*words, *notes) if part),
-        texts=(one.member_id or "", one.zone or "", one.station_text, *features, *files),
+        texts=(
+            KIND_WORDS[one.kind],
+            one.member_id or "",
+            one.zone or "",
+            one.station_text,
+            *features,
+            *files,
+        ),
         facts=(
             *_zone(one.zone),
             *_facts("member", one.member_id),
