@@ -19,7 +19,7 @@ import typer
 from api.cli_archive import register as register_archive
 from api.cli_compare import register as register_compare
 from api.cli_decide import register as register_decide
-from api.cli_lens import lens
+from api.cli_lens import lens, straighten
 from api.cli_people import register as register_people
 from api.cli_target import found_references, register
 from api.console import forgive_encodings, make_console, progress, show, show_error
@@ -276,6 +276,7 @@ def serve(
 
 
 app.command(name="lens", epilog=EXIT_CODES)(lens)
+app.command(name="straighten", epilog=EXIT_CODES)(straighten)
 register(app, EXIT_CODES)
 register_decide(app, EXIT_CODES)
 register_compare(app, EXIT_CODES)

@@ -1,4 +1,4 @@
-"""``corrosion lens``: a lens profile from photos of a board."""
+"""``corrosion lens`` and ``corrosion straighten``: a lens profile from a board, or from one straight edge."""
 # ruff: noqa: PLC0415
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from rich.table import Table
 
     from corrosion.calibrate import Board, BoardView, Calibration
+    from corrosion.quantity import FloatArray
 
 
 def lens(  # noqa: PLR0913, PLR0917 -- a command's options
@@ -182,3 +183,44 @@ def _models_table(calibration: Calibration) -> Table:
 
 def _frame_map(calibration: Calibration) -> str:
     return "\n".join("".join(f"{n or '.':>5}" for n in row) for row in calibration.cells.tolist())
+
+
+def straighten(
+    photo: Annotated[Path, typer.Argument(help="Photo with an edge that is straight in fact.")],
+    at: Annotated[
+        list[str],
+        typer.Option("--at", metavar="X,Y", help="A point on the edge, px; give five or more, in order."),
+    ],
+    out: Annotated[Path, typer.Option("--out", metavar="LENS.json", help="Where the profile goes.")],
+    name: Annotated[str, typer.Option("--id", help="Id of the profile.")] = "edge",
+    device: Annotated[str, typer.Option("--device", help="Camera or probe the profile is for.")] = "",
+) -> None:
+    """Make a rough lens profile from one straight edge, where no board was photographed.
+
+    Only the bend is taken out; what stays unknown widens every uncertainty.
+    """
+    from corrosion.calibrate import straighten as from_edge
+    from corrosion.photo import load_picture
+
+    check_output(out, inputs=[photo], endings=(".json",))
+    size = load_picture(photo).header.size_px
+    profile = from_edge(_points(at), size, name=name, device=device)
+    write_json(str(out), profile.model_dump(mode="json", exclude_defaults=True) | {"model": profile.model})
+    console = make_console()
+    console.print(
+        f"k1 = {profile.distortion[0]:+.4f} (focal length taken as {profile.matrix[0]:g} px, not known). "
+        f"Written to {out}. Put it into the survey's 'lenses'.",
+        soft_wrap=True,
+    )
+
+
+def _points(texts: Sequence[str]) -> FloatArray:
+    import numpy as np
+
+    points = []
+    for text in texts:
+        found = re.fullmatch(r"\s*(-?\d+(?:\.\d+)?)\s*,\s*(-?\d+(?:\.\d+)?)\s*", text)
+        if found is None:
+            raise LensError(f"the point {text!r} cannot be read.", place="--at", remedy="Write x,y in px.")
+        points.append((float(found[1]), float(found[2])))
+    return np.array(points, dtype=np.float64).reshape(-1, 2)
