@@ -26,6 +26,7 @@ from api.files import Incoming, PictureFiles
 from api.history.record import because
 from api.photos import Intake, PhotoReader
 from api.sealing.restore import restore_sealed
+from api.sealing.rows import seal_of
 from api.sealing.tables import RecordFileRow
 from api.services import SurveyView, new_structure
 from api.settings import Settings
@@ -38,6 +39,8 @@ from corrosion.errors import ArchiveError
 from corrosion.model import SurveyFile
 
 Progress = Callable[[str, int, int], None]
+
+MOST_FAULTS = 1000
 
 RECORD_FILES = 200
 """Files of an archive beside its photos that the limit on files leaves room for."""
@@ -133,7 +136,9 @@ class BagImports:
                 remedy="It is not as the program wrote it; do not trust it.",
             ) from error
         except UnsoundBagError as error:
-            faults = [Fault(path=one.file, message=one.problem) for one in error.report.problems]
+            faults = [
+                Fault(path=one.file, message=one.problem) for one in error.report.problems[:MOST_FAULTS]
+            ]
             raise InvalidError(
                 error.problem, place="archive", remedy=error.remedy, faults=faults
             ) from error
@@ -223,7 +228,7 @@ def _enter(session: Session, bag: SurveyBag, staged: _Staged, structure_id: str 
         beside = _kept(staged)
         restore_sealed(session, survey, json.loads(bag.facts_text), bag.survey_text.decode(), beside)
     session.flush()
-    return SurveyView(survey, structure)
+    return SurveyView(survey, structure, seal_of(session, survey.id))
 
 
 def _kept(staged: _Staged) -> str | None:

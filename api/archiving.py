@@ -270,7 +270,8 @@ def _follows(path: str) -> bool:
 
 
 def _name(export: Export, survey_id: str) -> str:
-    """Make a file name of the survey's name and its id, which two surveys never share."""
+    """Make a file name of the survey's name, its id, which two surveys never share, and its seal."""
     stated = export.file.survey.name or export.file.structure.name
     plain = re.sub(r"[^A-Za-z0-9]+", "-", stated).strip("-").lower()[:60]
-    return f"{plain or 'survey'}-{survey_id[:8]}"
+    sealed = "" if export.frozen is None else "-sealed"
+    return f"{plain or 'survey'}-{survey_id[:8]}{sealed}"

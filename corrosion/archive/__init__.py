@@ -8,8 +8,15 @@ is wrong with one; `read_bag` opens one that is sound.
 from corrosion.archive.from_files import record_from_files, report_of
 from corrosion.archive.payload import Original, SurveyRecord, info_of, payload_of
 from corrosion.archive.problems import BagProblem, BagReport, BagSignature
-from corrosion.archive.read import SurveyBag, UnsoundBagError, read_bag
-from corrosion.archive.sign import Signer, fingerprint, load_signer, load_trusted, make_key
+from corrosion.archive.read import SurveyBag, UnsoundBagError, listed_digest, read_bag
+from corrosion.archive.sign import (
+    Signer,
+    fingerprint,
+    load_signer,
+    load_trusted,
+    make_key,
+    needs_passphrase,
+)
 from corrosion.archive.source import BagLimits
 from corrosion.archive.verify import verify_bag
 from corrosion.archive.write import (
@@ -39,9 +46,11 @@ __all__ = [
     "disk_file",
     "fingerprint",
     "info_of",
+    "listed_digest",
     "load_signer",
     "load_trusted",
     "make_key",
+    "needs_passphrase",
     "payload_of",
     "read_bag",
     "record_from_files",

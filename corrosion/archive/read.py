@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from corrosion.archive.consistency import FACTS, ORIGINALS, SURVEY, read_originals
-from corrosion.archive.manifest import PAYLOAD
+from corrosion.archive.manifest import PAYLOAD, manifest_name, read_manifest
 from corrosion.archive.problems import BagReport
 from corrosion.archive.source import DEFAULT_LIMITS, BagLimits, BagSource, open_source
 from corrosion.archive.verify import Progress, verify_source
@@ -107,6 +107,24 @@ def read_bag(
                 remedy="Only bags of a survey can be imported; 'corrosion archive' makes them.",
             )
         yield _opened(report, source)
+
+
+def listed_digest(path: Path, name: str) -> str | None:
+    """Return the SHA-256 that a bag's manifest lists for a payload file; None if it lists none.
+
+    Nothing is verified: it tells two archives apart, not a sound one from a damaged one.
+
+    Raises
+    ------
+    ArchiveError
+        If `path` is neither a folder nor a zip.
+    """
+    manifest = manifest_name("sha256")
+    with open_source(path) as source:
+        if manifest not in source.sizes:
+            return None
+        text = b"".join(source.pieces(manifest)).decode(errors="replace")
+    return read_manifest(manifest, text).digests.get(PAYLOAD + name)
 
 
 def _opened(report: BagReport, source: BagSource) -> SurveyBag:

@@ -101,6 +101,11 @@ def _write_new(path: Path, data: bytes, mode: int) -> None:
         ) from error
 
 
+def needs_passphrase(path: Path) -> bool:
+    """Whether a private key's file says that it is encrypted; `ArchiveError` if it cannot be read."""
+    return b"ENCRYPTED" in _read_key(path)
+
+
 def load_signer(path: Path, passphrase: str | None = None) -> Signer:
     """Read a private key.
 
