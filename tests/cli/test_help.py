@@ -17,7 +17,10 @@ def names() -> list[str]:
 
 def test_the_commands_are_these() -> None:
     """A new command must be added here, and so be seen by the tests below."""
-    assert names() == ["assess", "compare", "decide", "demo", "find", "lens", "measure", "schema", "serve", "straighten", "target"]
+    assert names() == [
+        *("archive", "archive-key", "assess", "compare", "decide", "demo", "find", "import", "lens"),
+        *("measure", "people", "schema", "serve", "straighten", "target"),
+    ]
 
 
 @pytest.mark.parametrize("name", names())
