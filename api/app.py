@@ -26,6 +26,7 @@ from api.planning import Planner
 from api.results import Results
 from api.routes import (
     archives,
+    history,
     people,
     photos,
     planning,
@@ -77,6 +78,7 @@ TAGS = [
     {"name": "planning", "description": "Blend plans, dispositions, repair or replace, bench cards."},
     {"name": "record", "description": "Signatures, the seal, revisions, the next survey."},
     {"name": "archives", "description": "A survey as one bag (BagIt, RFC 8493), out and in again."},
+    {"name": "history", "description": "Every change, who made it and when; nothing can be taken out."},
     {"name": "people", "description": "Who may sign in, and as what."},
     {"name": "search", "description": "Finding things; saved searches; retention labels."},
     {"name": "system", "description": "Health, the survey file's schema, kinds of problem."},
@@ -93,6 +95,7 @@ ROUTERS = (
     worklist,
     sealing,
     archives,
+    history,
     people,
     search,
     system,

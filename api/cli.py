@@ -23,6 +23,7 @@ from api.cli_lens import lens, straighten
 from api.cli_people import register as register_people
 from api.cli_reindex import register as register_reindex
 from api.cli_target import found_references, register
+from api.cli_verify import register as register_verify
 from api.console import forgive_encodings, make_console, progress, show, show_error
 from api.outputs import STANDARD_OUTPUT, check_output, write_json, write_whole
 from corrosion import __version__
@@ -282,6 +283,7 @@ register(app, EXIT_CODES)
 register_decide(app, EXIT_CODES)
 register_compare(app, EXIT_CODES)
 register_people(app, EXIT_CODES)
+register_verify(app)
 register_reindex(app, EXIT_CODES)
 register_archive(app)
 

@@ -13,6 +13,7 @@ from api.history.chain import HistoryEntry, entry_from, entry_json, entry_text
 from api.history.record import settle
 from api.history.tables import HistoryHeadRow, HistoryRow
 from api.tables import SurveyRow
+from corrosion.errors import StorageError
 
 __all__ = ["Head", "HistoryEntry", "Wanted", "entries_of", "entry_json", "entry_text", "head", "page_of"]
 
@@ -34,12 +35,15 @@ class Wanted:
         Only those of one survey and its structure.
     tables : tuple of str
         Only those about rows of these tables; empty for all.
+    without : tuple of str
+        None about rows of these.
     before : int
         Only lines with a smaller number; 0 for no such bound.
     """
 
     survey_id: str | None = None
     tables: tuple[str, ...] = ()
+    without: tuple[str, ...] = ()
     before: int = 0
     limit: int = 100
 
@@ -58,7 +62,7 @@ def entries_of(session: Session, survey_id: str) -> list[HistoryEntry]:
     """
     settle(session)
     statement = select(HistoryRow.body, HistoryRow.hash).where(_about(session, survey_id))
-    return [entry_from(body, hash_) for body, hash_ in session.execute(statement.order_by(HistoryRow.seq))]
+    return [_read(body, hash_) for body, hash_ in session.execute(statement.order_by(HistoryRow.seq))]
 
 
 def page_of(session: Session, wanted: Wanted) -> Iterator[HistoryEntry]:
@@ -68,10 +72,23 @@ def page_of(session: Session, wanted: Wanted) -> Iterator[HistoryEntry]:
         statement = statement.where(_about(session, wanted.survey_id))
     if wanted.tables:
         statement = statement.where(HistoryRow.table_name.in_(wanted.tables))
+    if wanted.without:
+        statement = statement.where(HistoryRow.table_name.not_in(wanted.without))
     if wanted.before:
         statement = statement.where(HistoryRow.seq < wanted.before)
     found = session.execute(statement.order_by(HistoryRow.seq.desc()).limit(wanted.limit))
-    return (entry_from(body, hash_) for body, hash_ in found)
+    return (_read(body, hash_) for body, hash_ in found)
+
+
+def _read(body: str, hash_: str) -> HistoryEntry:
+    try:
+        return entry_from(body, hash_)
+    except ValueError as error:
+        raise StorageError(
+            f"a line of the history cannot be read ({error}).",
+            place=f"line with the hash {hash_}",
+            remedy="It was changed past the program: 'corrosion verify' names what else was.",
+        ) from error
 
 
 def _about(session: Session, survey_id: str) -> ColumnElement[bool]:

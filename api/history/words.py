@@ -172,7 +172,9 @@ def _details(path: str, before: Json, after: Json, unit: str) -> Iterator[str]:
     """Say what changed at one path."""
     way = _inner(path)
     old, new = before.get(path), after.get(path)
-    if way[-1] == ORDER:
+    if way[-1] == "picture_sha256":
+        yield "the picture came in" if old is None else "another picture took its place"
+    elif way[-1] == ORDER:
         yield f"order of {_label(way[:-1])} changed"
     elif path not in before or path not in after:
         yield from _came_or_went(way, new if path in after else old, came=path in after)

@@ -167,6 +167,11 @@ RIGHTS: Mapping[tuple[str, str], Right] = {
     ("GET", "/surveys/{survey_id}/rules/table"): READ,
     ("POST", "/surveys/{survey_id}/rules/try"): TRY,
     # History.
+    ("GET", "/api/history"): READ,
+    ("GET", "/api/history/head"): READ,
+    ("GET", "/api/surveys/{survey_id}/history"): READ,
+    ("GET", "/history"): READ,
+    ("GET", "/surveys/{survey_id}/history"): READ,
     # Signing, sealing, next survey.
     ("GET", "/api/surveys/{survey_id}/record"): READ,
     ("POST", "/api/surveys/{survey_id}/signatures/findings"): SIGN_FINDINGS,
