@@ -26,6 +26,7 @@ from api.planning import Planner
 from api.results import Results
 from api.routes import (
     archives,
+    compare,
     history,
     people,
     photos,
@@ -91,6 +92,7 @@ ROUTERS = (
     removals,
     readings,
     results,
+    compare,
     planning,
     worklist,
     sealing,

@@ -16,6 +16,7 @@ from starlette.types import Message, Receive, Scope, Send
 from api.errors import PROBLEM_MEDIA_TYPE
 from api.pages import (
     account,
+    compare,
     decision,
     findings,
     history,
@@ -39,6 +40,7 @@ ROUTERS = (
     surveys,
     rework,
     map_page,
+    compare,
     findings,
     lenses,
     plan,

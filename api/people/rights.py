@@ -205,6 +205,11 @@ RIGHTS: Mapping[tuple[str, str], Right] = {
     ("POST", "/retention/marks"): RECORDS,
     ("POST", "/retention/marks/{mark_id}/lift"): RECORDS,
     # Comparison of surveys.
+    ("GET", "/api/surveys/{survey_id}/compare/{other}"): READ,
+    ("GET", "/surveys/{survey_id}/compare"): READ,
+    ("GET", "/surveys/{survey_id}/compare/{other}/table"): READ,
+    ("GET", "/surveys/{survey_id}/compare/{other}/look"): READ,
+    ("GET", "/surveys/{survey_id}/compare/{other}/{side}.jpg"): READ,
     # People.
     ("GET", "/api/me"): READ,
     ("GET", "/api/people"): PEOPLE,
