@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from pathlib import Path
 
 from corrosion.model import Limit
@@ -12,7 +11,6 @@ from corrosion.record.blocks import (
     Cell,
     bullets,
     facts,
-    figure,
     heading,
     paragraph,
     strong,
@@ -20,27 +18,15 @@ from corrosion.record.blocks import (
     verdict_cell,
 )
 from corrosion.record.front import seen_words
+from corrosion.record.maps import map_pages
 from corrosion.record.subject import Progress, Subject
-from corrosion.record.texts import spelled
-from corrosion.removal import MemberRemoval
+from corrosion.record.texts import shortened, visible
 from corrosion.report.bench_numbers import at_least_text
 from corrosion.report.decision import unseen_lines
-from corrosion.report.map import draw_map
-from corrosion.report.map_style import MapStyle
-from corrosion.report.map_subject import removal_of
 from corrosion.report.numbers import chance_text, length_text, percent_text, place_text, shown
 from corrosion.report.words import verdict_words
 from corrosion.results import BinSummary, MemberAssessment, ReadingCheck, Spot
-from corrosion.terms import Face
 from corrosion.units import DECIMALS, LengthUnit
-
-MAP_WIDTH_IN = 7.0
-MAP_TEXT_PT = 8.5
-MAP_DETAILS = (4, 2, 0)
-"""How many close-ups a map page may have; the most that still fits the paper."""
-LEAST_SCALE = 0.85
-"""A map may be shrunk this far to fit a page: its 8.5 pt letters stay above 7 pt."""
-MM_PER_PT = 25.4 / 72.0
 
 
 def member_sections(subject: Subject, folder: Path, room_mm: float, progress: Progress) -> list[Block]:
@@ -58,7 +44,7 @@ def member_sections(subject: Subject, folder: Path, room_mm: float, progress: Pr
     progress("maps", 0, len(long))
     for number, one in enumerate(long, start=1):
         blocks += _member(subject, one)
-        blocks += _maps(subject, one, folder, number, room_mm)
+        blocks += map_pages(subject, one, folder, number, room_mm)
         progress("maps", number, len(long))
     return blocks
 
@@ -99,11 +85,12 @@ def _member(subject: Subject, one: MemberAssessment) -> list[Block]:
     measured = member.thickness_measured
     worst = one.worst_section
     mass = "" if one.removed_mass_kg is None else shown(one.removed_mass_kg, unit).text
-    name = f"{member.id} {member.name}".strip()
+    name = shortened(visible(f"{member.id} {member.name}".strip()), 80)
     return [
         heading(2, f"{name}: {verdict_words(one.verdict)}", new_page=True, listed=True),
         facts(
             [
+                ("Name", member.name),
                 ("Kind, zone", f"{member.kind}, zone {member.zone}"),
                 ("Material", member.material),
                 ("Thickness by drawing", f"{length_text(member.thickness, unit)} {unit}"),
@@ -306,72 +293,4 @@ def _coverage(subject: Subject, one: MemberAssessment, unit: LengthUnit) -> list
         rows,
         right=(1, 2),
         empty="No photo was placed on this member: nothing of it counts as seen.",
-    )
-
-
-def _maps(
-    subject: Subject, one: MemberAssessment, folder: Path, number: int, room_mm: float
-) -> list[Block]:
-    """Draw the sum of both faces, and each face on which there is anything to see."""
-    name = one.member.id
-    faces: list[Face | None] = [None, *(face for face in Face if _on_face(subject, one, face))]
-    blocks: list[Block] = []
-    removal = removal_of(subject.assessment, name)
-    for face in faces:
-        title = "both faces added up" if face is None else f"{face} face"
-        file = f"map-{number:04}-{face or 'both'}.svg"
-        (folder / file).write_bytes(member_map(subject, name, face, room_mm, removal))
-        blocks.append(heading(3, f"Map of {name}, {title}", new_page=True))
-        blocks.append(figure(file, map_alt(subject, one, title), fill=True))
-    return blocks
-
-
-def member_map(
-    subject: Subject,
-    name: str,
-    face: Face | None,
-    room_mm: float,
-    removal: MemberRemoval,
-    *,
-    text_pt: float = MAP_TEXT_PT,
-) -> bytes:
-    """Draw a map with as many close-ups as leave its letters large enough on one page."""
-    drawn = b""
-    for details in MAP_DETAILS:
-        target = io.BytesIO()
-        style = MapStyle(width_in=MAP_WIDTH_IN, text_pt=text_pt, details=details)
-        draw_map(subject.assessment, name, face, target, "svg", style=style, removal=removal)
-        drawn = target.getvalue()
-        if _height_mm(drawn) * LEAST_SCALE <= room_mm:
-            break
-    return spelled(drawn)
-
-
-def _on_face(subject: Subject, one: MemberAssessment, face: Face) -> bool:
-    whole = subject.assessment
-    placed = any(p.member_id == one.member.id and p.face is face for p in whole.placed)
-    taken = any(r.member == one.member.id and r.face is face for r in whole.survey.removals)
-    return placed or taken
-
-
-def _height_mm(svg: bytes) -> float:
-    head = svg[:2000].partition(b"<svg ")[2].partition(b">")[0]
-    points = head.partition(b'height="')[2].partition(b"pt")[0]
-    return float(points) * MM_PER_PT
-
-
-def map_alt(subject: Subject, one: MemberAssessment, title: str) -> str:
-    """Tell in words what a map shows."""
-    unit = subject.unit
-    spot = one.deepest
-    deepest = "no removal was measured or recorded"
-    if spot is not None and _removed(spot):
-        deepest = (
-            f"the deepest sum is {shown(spot.removed, unit, thickness=True).text} at station "
-            f"{place_text(spot.at[0], unit)}, offset {place_text(spot.at[1], unit)} {unit}"
-        )
-    found = sum(f.member_id == one.member.id for f in subject.assessment.findings)
-    return (
-        f"Removal map of member {one.member.id}, {title}: {verdict_words(one.verdict)[2:]}; {deepest}; "
-        f"{found} findings; seen outer and inner {seen_words(one)}. The tables before it give the figures."
     )

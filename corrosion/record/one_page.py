@@ -1,4 +1,4 @@
-"""The summary on one page: every text is cut to a length, so that the page holds it whatever the survey."""
+"""The summary on one page, whatever the survey; `summary.typ` cuts what is too long for it."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from typing import Any
 from corrosion.record.blocks import Cell, verdict_cell
 from corrosion.record.facts import RecordFacts, Signature
 from corrosion.record.front import DEFER, identity, verdict_table
-from corrosion.record.members import map_alt, member_map
+from corrosion.record.maps import map_alt, member_map
 from corrosion.record.subject import Subject
-from corrosion.record.texts import shortened
+from corrosion.record.texts import shortened, visible
 from corrosion.report.decision import decision_lines
 from corrosion.report.map_subject import removal_of
 from corrosion.report.numbers import place_text, shown
@@ -22,7 +22,7 @@ Json = dict[str, Any]
 MAP_FILE = "map.svg"
 MAP_ROOM_MM = 110.0
 MAP_TEXT_PT = 10.0
-VALUE_LENGTH, LINE_LENGTH, CELL_LENGTH = 120, 200, 40
+CELL_LENGTH = 40
 MOST_SIGNATURES = 4
 MOST_PITS = 3
 MOST_ROWS = 60
@@ -43,13 +43,11 @@ def one_page(subject: Subject, record: RecordFacts, folder: Path) -> Json:
     blocks = verdict_table(subject, members[:MOST_ROWS])
     rows = blocks[0]["rows"] if members else []
     return {
-        "identity": [
-            (name, shortened(value, VALUE_LENGTH)) for name, value in identity(subject, record)["pairs"]
-        ],
+        "identity": identity(subject, record)["pairs"],
         "verdict": verdict_cell(subject.assessment.verdict),
         "table": blocks[0] | {"rows": [[_cut(cell) for cell in row] for row in rows]} if members else None,
         "members": len(members),
-        "lines": [shortened(line, LINE_LENGTH) for line in _lines(subject)],
+        "lines": _lines(subject),
         "signed": _signed(record.signatures),
         "caution": f"{CAUTION} {DEFER}",
         "map": _map(subject, members, folder),
@@ -58,8 +56,8 @@ def one_page(subject: Subject, record: RecordFacts, folder: Path) -> Json:
 
 def _cut(cell: Cell) -> Cell:
     if isinstance(cell, str):
-        return shortened(cell, CELL_LENGTH)
-    return cell | {"text": shortened(cell["text"], CELL_LENGTH)}
+        return shortened(visible(cell), CELL_LENGTH)
+    return cell | {"text": shortened(visible(cell["text"]), CELL_LENGTH)}
 
 
 def _lines(subject: Subject) -> list[str]:
@@ -96,7 +94,7 @@ def _signed(signatures: tuple[Signature, ...]) -> list[str]:
     for one in signatures[:MOST_SIGNATURES]:
         parts = (one.name, f"{one.certificate_kind} {one.certificate_number}".strip(), one.place, one.date)
         words = ", ".join(part for part in parts if part)
-        lines.append(shortened(f"Signed as {one.role}: {words}", LINE_LENGTH))
+        lines.append(f"Signed as {one.role}: {words}")
     left = len(signatures) - MOST_SIGNATURES
     return [*lines, f"{left} more signatures are in the full report."] if left > 0 else lines
 

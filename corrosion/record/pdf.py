@@ -25,7 +25,7 @@ from corrosion.record.one_page import one_page
 from corrosion.record.pictures import Studio
 from corrosion.record.planning import planning_sections
 from corrosion.record.subject import Progress, Subject, silent
-from corrosion.record.texts import fit, font_folder, shortened
+from corrosion.record.texts import fit, font_folder, shortened, visible
 from corrosion.report.words import CAUTION
 from corrosion.target.sheet import PAPERS_MM
 
@@ -125,9 +125,9 @@ def _head(subject: Subject, record: RecordFacts, size: tuple[float, float], what
     """Write what every page and the file's own metadata say."""
     made = date_of(subject, record)
     return {
-        "title": f"{what}: {subject.name}",
+        "title": shortened(f"{what}: {visible(subject.name)}", 250),
         "what": what,
-        "name": shortened(subject.name, 70),
+        "name": shortened(visible(subject.name), 80),
         "structure": subject.assessment.survey.structure.name,
         "caution": CAUTION,
         "digest": record.seal.digest if record.seal else subject.digest,

@@ -15,7 +15,8 @@ from typing import Any, Final
 FONT: Final = "DejaVu Sans"
 _BREAK: Final = "\N{ZERO WIDTH SPACE}"
 _LONG_WORD: Final = re.compile(r"\S{20,}")
-_PIECE: Final = re.compile(r".{1,10}", re.DOTALL)
+_PIECE: Final = re.compile(r"\[U\+[0-9A-F]{4,6}\]|(?:(?!\[U\+).){1,10}", re.DOTALL)
+_SPACES: Final = re.compile(r">([^<>]*)</text>")
 _DIGEST: Final = re.compile(r"[0-9a-f]{64}")
 
 
@@ -77,10 +78,17 @@ def shortened(text: str, length: int) -> str:
 def spelled(svg: bytes) -> bytes:
     """Do the same for the texts of a drawing, whose signs the typesetter must find in its fonts too.
 
-    Line feeds stay; they separate the drawing's elements.
+    Line feeds stay; they separate the drawing's elements. Spaces that a reader of SVG would drop, at the
+    end of a text or beside each other, become ones that stay.
     """
-    text = svg.decode("utf-8")
     known = _known_signs()
-    return "".join(
-        s if s.isascii() and (s.isprintable() or s in "\n\t") else _sign(s, known) for s in text
-    ).encode()
+    spelt = "".join(
+        s if s.isascii() and (s.isprintable() or s in "\n\t") else _sign(s, known)
+        for s in svg.decode("utf-8")
+    )
+    return _SPACES.sub(_kept, spelt).encode()
+
+
+def _kept(found: re.Match[str]) -> str:
+    words = re.sub(r" {2,}| $", lambda spaces: "\N{NO-BREAK SPACE}" * len(spaces[0]), found[1])
+    return f">{words}</text>"
