@@ -16,6 +16,7 @@ from starlette.types import Message, Receive, Scope, Send
 from api.errors import PROBLEM_MEDIA_TYPE
 from api.pages import (
     account,
+    archives,
     compare,
     decision,
     findings,
@@ -51,6 +52,7 @@ ROUTERS = (
     search,
     history,
     retention,
+    archives,
     account,
     people,
 )

@@ -182,6 +182,9 @@ RIGHTS: Mapping[tuple[str, str], Right] = {
     # Reports and archive.
     ("GET", "/api/surveys/{survey_id}/archive"): READ,
     ("POST", "/api/archives"): RECORDS,
+    ("GET", "/surveys/{survey_id}/archive"): READ,
+    ("GET", "/archives"): READ,
+    ("POST", "/archives"): RECORDS,
     # Search.
     ("GET", "/api/search"): READ,
     ("GET", "/api/search.csv"): READ,

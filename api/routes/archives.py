@@ -101,12 +101,17 @@ def download_archive(
     archive is made whole before the download begins. A survey that was imported from an archive and not
     changed since gives the same payload again, file by file.
     """
-    options = Options("" if paper is ReportPaper.NONE else paper, incomplete)
+    return archive_answer(
+        context, survey_id, Options("" if paper is ReportPaper.NONE else paper, incomplete)
+    )
+
+
+def archive_answer(context: Context, survey_id: str, options: Options) -> Response:
+    """Make a survey's archive and answer with it."""
     collected = context.archives.collect(survey_id, options)
     file = _made(context, collected)
-    size = os.fstat(file.fileno()).st_size
     headers = {
-        "Content-Length": str(size),
+        "Content-Length": str(os.fstat(file.fileno()).st_size),
         "Content-Disposition": attachment(f"{collected.name}.zip"),
         "Cache-Control": "private, no-cache",
     }
@@ -153,7 +158,7 @@ async def import_archive(
     is wrong it is refused, `errors` names every file and what is wrong with it, and nothing is stored. A
     sealed survey comes in sealed, with its signatures; the history of its origin is kept with it.
     """
-    incoming = await _received(request, context)
+    incoming = await received(request, context)
     try:
         done = await run_in_threadpool(
             context.bag_imports.take_in, FilePath(incoming.path), structure_id=structure_id
@@ -172,8 +177,8 @@ async def import_archive(
     )
 
 
-async def _received(request: Request, context: Context) -> Incoming:
-    """Take the body onto the disk, piece by piece."""
+async def received(request: Request, context: Context) -> Incoming:
+    """Take an archive sent as the body, or as the file `bag` of a form, onto the disk piece by piece."""
     limit = context.settings.max_upload_bytes
     if request.headers.get("content-type", "").startswith("multipart/"):
         incoming = await _form_file(request, context, limit)

@@ -18,6 +18,7 @@ import pytest
 from api.settings import Settings
 from corrosion.archive import verify_bag
 from tests.api.samples import picture, survey_file, tag
+from tests.api.sealing.conftest import Case
 from tests.api.server import running
 from tests.archive.bags import zip_of
 
@@ -284,3 +285,31 @@ def test_every_problem_of_a_refused_archive_is_listed(other: httpx.Client, bag: 
     assert answer.status_code == 422
     named = {fault["path"] for fault in answer.json()["errors"]}
     assert {"data/photos/f2.jpg", "data/originals.csv"} <= named
+
+
+def test_a_sealed_record_comes_back_sealed_and_gives_the_same_payload(
+    origin: httpx.Client, other: httpx.Client, tmp_path: Path
+) -> None:
+    """Signatures, seal and frozen file survive the journey; the payload comes out byte for byte again."""
+    survey = Case(origin, decision=None).sealed()
+    bag = _archive(origin, survey.id)
+    files = _files(bag)
+    facts = json.loads(files["data/record.json"])["facts"]
+    assert facts["seal"]["digest"] == hashlib.sha256(files["data/survey.json"]).hexdigest()
+    imported = _import(other, bag)["survey"]["id"]
+    here, there = other.get(f"/api/surveys/{imported}/record").json(), survey.record()
+    assert here["seal"]["digest"] == there["seal"]["digest"]
+    keys = ("name", "place", "date", "statement", "certificate_number", "signed_at", "valid")
+    signed = [[[one[key] for key in keys] for one in record["signatures"]] for record in (here, there)]
+    assert len(signed[0]) == 2
+    assert signed[0] == signed[1]
+    photo = other.get(f"/api/surveys/{imported}/photos").json()[0]
+    edit = other.patch(f"/api/photos/{photo['id']}", json={"note": "x"}, headers=tag(photo["version"]))
+    assert edit.status_code == 409
+    assert _payload(_archive(other, imported)) == _payload(bag)
+    forged = _resealed(
+        files, {"survey.json": files["data/survey.json"].replace(b"Inspector A", b"Inspector B")}
+    )
+    refused = other.post("/api/archives", content=forged)
+    assert refused.status_code == 422
+    assert "sealed" in refused.json()["detail"]
