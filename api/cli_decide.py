@@ -160,18 +160,23 @@ def _show(
 ) -> dict[str, Any]:
     """Print the tables and return all of it as JSON."""
     from corrosion.decision import unseen_depths
+    from corrosion.repair import LABEL, planned_reinforcements
     from corrosion.report import planning_json, planning_tables, tables
     from corrosion.report.decision import decision_json
+    from corrosion.report.reinforcement import reinforcement_line, reinforcements_json
     from corrosion.worklist import worklist_json
 
     survey = assessment.survey
     unit = survey.display_units or survey.units
     hidden = survey.decision.hidden if survey.decision else None
+    reinforced = planned_reinforcements(survey)
+    lines = [reinforcement_line(one, unit) for one in reinforced]
     faces = [one for m in assessment.members for one in unseen_depths(assessment, m, hidden)]
     show(
         make_console(stderr=to_stderr),
         planning_tables.plan_table(members, unit),
         planning_tables.disposition_table(members),
+        "\n".join([f"Reinforcements ({LABEL})", *lines]) if lines else None,
         planning_tables.unseen_table(faces, unit),
         "The survey states no decision between repair and replacement."
         if result is None
@@ -184,6 +189,7 @@ def _show(
         "version": planning_json.FORM_VERSION,
         "plan": planning_json.plan_json(members, unit),
         "disposition": planning_json.disposition_json(members, unit),
+        "reinforcements": reinforcements_json(reinforced, unit)["reinforcements"],
         "unseen": planning_json.unseen_faces_json(faces, unit),
         "decision": None if result is None else decision_json(result),
         "worklist": worklist_json(cards, unit),

@@ -265,6 +265,8 @@ def _check_members(session: Session, survey: SurveyRow, chosen: BaseModel | None
     if isinstance(chosen, Planning):
         for number, fact in enumerate(chosen.facts):
             repo.must_name(fact.member, members, path=f"body.facts.{number}.member", noun="member")
+        for number, one in enumerate(chosen.reinforcements):
+            repo.must_name(one.member, members, path=f"body.reinforcements.{number}.member", noun="member")
     if isinstance(chosen, Decision):
         for number, action in enumerate(chosen.actions):
             repo.must_name(action.member, members, path=f"body.actions.{number}.member", noun="member")

@@ -99,6 +99,26 @@ def worst_verdict(verdicts: list[Verdict]) -> Verdict:
     return max(verdicts, key=VERDICT_ORDER.index)
 
 
+class SpliceFastener(StrEnum):
+    """Fasteners of the published splice tables (AC 43.13-1B), by nominal diameter in inches."""
+
+    RIVET_3_32 = "3/32 rivet"
+    RIVET_1_8 = "1/8 rivet"
+    RIVET_5_32 = "5/32 rivet"
+    RIVET_3_16 = "3/16 rivet"
+    RIVET_1_4 = "1/4 rivet"
+    BOLT_AN3 = "AN-3 bolt"
+
+
+class SpliceJoint(StrEnum):
+    """What is spliced; notes a, b and c of those tables allow fewer fasteners for some."""
+
+    SHEET = "sheet, the whole count"
+    UPPER_STRINGER = "stringer in the upper wing surface or fuselage"
+    INTERMEDIATE_FRAME = "intermediate frame"
+    SINGLE_LAP = "single-lap sheet joint"
+
+
 class Flag(StrEnum):
     """Reasons to doubt a number. `FLAG_MEANING` has the words for a reader."""
 

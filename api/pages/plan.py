@@ -24,6 +24,8 @@ from corrosion.blend import ratio_words
 from corrosion.errors import CorrosionError
 from corrosion.model import Structure
 from corrosion.model.planning import Planning
+from corrosion.repair import LABEL, TABLES, planned_reinforcements
+from corrosion.terms import SpliceFastener, SpliceJoint
 
 router = APIRouter()
 
@@ -66,6 +68,9 @@ def settings_data(context: Context, view: SurveyView) -> dict[str, Any]:
         "members": structure.members,
         "has_fasteners": any(one.fasteners for one in structure.members),
         "has_stations": any(one.stations for one in structure.members),
+        "fasteners": [str(one) for one in SpliceFastener],
+        "joints": [str(one) for one in SpliceJoint],
+        "splice_tables": [one.number for one in TABLES],
         "planned_before": context.planner.choice(view.row.id, "planning").version > 0,
     }
 
@@ -88,6 +93,8 @@ def table_of(plans: Plans) -> dict[str, Any]:
         "ratio": ratio_words(planning.run_out.ratio) if planning.run_out else "",
         "rows": rows,
         "summary": summary(rows),
+        "reinforcements": planned_reinforcements(plans.assessment.survey),
+        "estimate_label": LABEL,
         "cautions": list(cautions.values()),
         "drawn": {one.member.id: drawn_plan(one) for one in rows},
         "conflict_words": CONFLICT_WORDS,

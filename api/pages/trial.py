@@ -97,7 +97,9 @@ def _limited(member: Member, limits: dict[str, Limit | None]) -> Member:
 def _must_know(trial: Trial, members: set[str]) -> None:
     named = [(f"body.limits.{one}", one) for one in trial.limits]
     if trial.planning:
-        named += [(f"body.planning.facts.{n}.member", f.member) for n, f in enumerate(trial.planning.facts)]
+        for part in ("facts", "reinforcements"):
+            rows = enumerate(getattr(trial.planning, part))
+            named += [(f"body.planning.{part}.{number}.member", row.member) for number, row in rows]
     faults = [
         Fault(path=path, message=f"there is no member {name!r}", value=name)
         for path, name in named

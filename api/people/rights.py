@@ -59,6 +59,7 @@ SIGN_DECISION = Right("sign decisions", frozenset({Role.PLANNER}), changes=True,
 SEAL = _right("seal records", Role.CLERK, in_person=True)
 FOLLOW = _right("open revisions and next surveys", Role.INSPECTOR, Role.CLERK)
 RECORDS = _right("archive and keep records", Role.CLERK)
+PRINT = Right("have reports made")
 SAVE = Right("keep a search under a name", changes=True)
 PEOPLE = _right("manage people", in_person=True)
 
@@ -108,10 +109,14 @@ RIGHTS: Mapping[tuple[str, str], Right] = {
     ("GET", "/api/photos/{photo_id}/thumbnail"): READ,
     ("GET", "/api/photos/{photo_id}/measures"): READ,
     ("POST", "/api/photos/{photo_id}/find-scale"): TRY,
+    ("POST", "/api/photos/{photo_id}/straighten"): TRY,
+    ("GET", "/api/surveys/{survey_id}/reinforcements"): READ,
+    ("POST", "/api/surveys/{survey_id}/lenses/calibrate"): TRY,
     ("POST", "/api/photos/{photo_id}/suggest"): TRY,
     ("POST", "/api/photos/{photo_id}/sweep"): TRY,
     ("GET", "/api/reference-sizes"): READ,
     ("GET", "/surveys/{survey_id}/photos"): READ,
+    ("GET", "/surveys/{survey_id}/lenses"): READ,
     ("GET", "/surveys/{survey_id}/photos/withdrawn"): READ,
     ("GET", "/surveys/{survey_id}/photos/{photo_id}/card"): READ,
     ("GET", "/photos/{photo_id}"): READ,
@@ -179,7 +184,11 @@ RIGHTS: Mapping[tuple[str, str], Right] = {
     ("POST", "/api/surveys/{survey_id}/seal"): SEAL,
     ("POST", "/api/surveys/{survey_id}/revisions"): FOLLOW,
     ("POST", "/api/surveys/{survey_id}/next"): FOLLOW,
+    ("GET", "/surveys/{survey_id}/record"): READ,
     # Reports and archive.
+    ("GET", "/api/surveys/{survey_id}/report"): READ,
+    ("POST", "/api/surveys/{survey_id}/report"): PRINT,
+    ("GET", "/api/surveys/{survey_id}/report.pdf"): READ,
     ("GET", "/api/surveys/{survey_id}/archive"): READ,
     ("POST", "/api/archives"): RECORDS,
     ("GET", "/surveys/{survey_id}/archive"): READ,

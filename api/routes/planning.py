@@ -17,8 +17,10 @@ from api.schemas import EXAMPLE_ID, Units, Wire
 from corrosion.model.base import Identifier
 from corrosion.model.decision import Decision
 from corrosion.model.planning import Planning, RuleRow
+from corrosion.repair import planned_reinforcements
 from corrosion.report.decision import decision_json, decision_lines
 from corrosion.report.planning_json import disposition_json, plan_json, unseen_faces_json
+from corrosion.report.reinforcement import reinforcements_json
 from corrosion.rules import chosen_rules, load_rule_set, rule_set_names
 
 router = APIRouter(tags=["planning"])
@@ -216,6 +218,27 @@ def disposition(survey_id: SurveyId, request: Request, context: ContextDep) -> R
         return Response(status_code=304, headers=headers)
     plans = context.planner.plans(survey_id)
     return JSONResponse(disposition_json(plans.dispositions, plans.unit), headers=headers)
+
+
+@router.get(
+    "/surveys/{survey_id}/reinforcements",
+    summary="Estimate the reinforcements",
+    response_class=JSONResponse,
+    responses=answers(
+        "Fasteners and sheet of each, by the published splice tables.", {"reinforcements": []}, 404, 422
+    ),
+)
+def reinforcements(survey_id: SurveyId, request: Request, context: ContextDep) -> Response:
+    """Estimate the reinforcements that the planning asks for: fasteners, rows, spacing, sheet.
+
+    For hours and kits; not approved data. What no table covers is `null` with the reason.
+    """
+    headers = computed_headers(context, survey_id)
+    if not_modified(request, headers["ETag"]):
+        return Response(status_code=304, headers=headers)
+    plans = context.planner.plans(survey_id)
+    found = planned_reinforcements(plans.assessment.survey)
+    return JSONResponse(reinforcements_json(found, plans.unit), headers=headers)
 
 
 @router.get(

@@ -6,7 +6,7 @@ Nothing here has a default figure: what is not stated leaves the plan *not deter
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field, StringConstraints, model_validator
 
@@ -17,9 +17,11 @@ from corrosion.model.base import (
     NonNegativeLength,
     Part,
     Positive,
+    PositiveLength,
     Text,
 )
 from corrosion.model.photo import RunOut
+from corrosion.terms import SpliceFastener, SpliceJoint
 
 SourceText = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=500)]
 Label = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=80)]
@@ -164,6 +166,23 @@ class MemberFacts(Part):
     source: SourceText
 
 
+class Reinforcement(Part):
+    """A reinforcement to be estimated: damage across (`width`) and along (`length`) the load.
+
+    Material and thickness are the member's. `table` names a splice table of AC 43.13-1B where the
+    material alone does not choose it.
+    """
+
+    id: Identifier
+    member: Identifier
+    width: PositiveLength
+    length: PositiveLength
+    fastener: SpliceFastener
+    joint: SpliceJoint = SpliceJoint.SHEET
+    table: Literal["4-9", "4-10", "4-11"] | None = None
+    note: Text = ""
+
+
 class Planning(Part):
     """Everything a plan needs that is not metal.
 
@@ -184,6 +203,7 @@ class Planning(Part):
     rules: list[RuleRow] = []
     rule_set: Identifier | None = None
     facts: list[MemberFacts] = []
+    reinforcements: list[Reinforcement] = []
 
     @model_validator(mode="after")
     def _one_rule_source(self) -> Planning:
@@ -192,6 +212,7 @@ class Planning(Part):
         for what, names in (
             ("rule", [rule.id for rule in self.rules]),
             ("member in facts", [fact.member for fact in self.facts]),
+            ("reinforcement", [one.id for one in self.reinforcements]),
         ):
             twice = next((name for name in names if names.count(name) > 1), None)
             if twice is not None:

@@ -151,6 +151,8 @@ class SurveyFile(Part):
             _must_exist(reading.member, members, f"thickness reading {reading.id!r}", "member")
         for fact in self.planning.facts:
             _must_exist(fact.member, members, "planning facts", "member")
+        for one in self.planning.reinforcements:
+            _must_exist(one.member, members, f"reinforcement {one.id!r}", "member")
         for what, ids in (
             ("photo", [p.id for p in self.photos]),
             ("removal", [r.id for r in self.removals]),

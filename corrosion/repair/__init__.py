@@ -1,5 +1,6 @@
 """Reinforcement estimates for hours and kits; never approved data."""
 
+from corrosion.repair.planned import PlannedReinforcement, planned_reinforcements
 from corrosion.repair.splice import (
     LABEL,
     SpliceEstimate,
@@ -30,6 +31,7 @@ __all__ = [
     "TABLE_4_11",
     "Fastener",
     "Joint",
+    "PlannedReinforcement",
     "SpliceEstimate",
     "SpliceTable",
     "count_by_formula",
@@ -37,5 +39,6 @@ __all__ = [
     "estimate_splice",
     "handbook_count",
     "least_pitch_diameters",
+    "planned_reinforcements",
     "tables_for",
 ]

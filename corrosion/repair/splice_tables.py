@@ -10,21 +10,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from enum import StrEnum
 from types import MappingProxyType
 
+from corrosion.terms import SpliceFastener, SpliceJoint
+
+Fastener = SpliceFastener
+Joint = SpliceJoint
 DOCUMENT = "FAA AC 43.13-1B (9/8/98, chg 1)"
-
-
-class Fastener(StrEnum):
-    """Fasteners of the tables, by nominal diameter in inches."""
-
-    RIVET_3_32 = "3/32 rivet"
-    RIVET_1_8 = "1/8 rivet"
-    RIVET_5_32 = "5/32 rivet"
-    RIVET_3_16 = "3/16 rivet"
-    RIVET_1_4 = "1/4 rivet"
-    BOLT_AN3 = "AN-3 bolt"
 
 
 NOMINAL_IN = MappingProxyType(
@@ -49,15 +41,6 @@ HOLE_IN = MappingProxyType(
         Fastener.BOLT_AN3: 0.190,
     }
 )
-
-
-class Joint(StrEnum):
-    """What is spliced; notes a, b and c of the tables allow fewer fasteners for some."""
-
-    SHEET = "sheet, the whole count"
-    UPPER_STRINGER = "stringer in the upper wing surface or fuselage"
-    INTERMEDIATE_FRAME = "intermediate frame"
-    SINGLE_LAP = "single-lap sheet joint"
 
 
 SHARE = MappingProxyType(

@@ -39,6 +39,7 @@ def full_survey() -> dict[str, Any]:
             "run_out": {"ratio": {"total": 20.0}, "source": SOURCE},
             "merge": False,
             "spacing": {"distance": 0.25, "source": SOURCE},
+            "reinforcements": [_reinforcement()],
             "elongation": {"ratio": 2.0, "source": SOURCE},
             "edge_distance": {"distance": 0.5, "source": SOURCE},
             "fastener_distance": {"distance": 0.2, "source": SOURCE},
@@ -254,6 +255,19 @@ def _blend_out() -> dict[str, Any]:
         "run_out": {"per_side": 10.0},
         "measured_from": "original",
         "date": "2031-04-16",
+    }
+
+
+def _reinforcement() -> dict[str, Any]:
+    return {
+        "id": "R1",
+        "member": "SK1",
+        "width": 4.0,
+        "length": 1.5,
+        "fastener": "1/8 rivet",
+        "joint": "single-lap sheet joint",
+        "table": "4-9",
+        "note": "doubler inside",
     }
 
 

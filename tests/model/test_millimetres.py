@@ -18,6 +18,8 @@ LENGTHS = [
     "settings.station_bin",
     "planning.allowance.depth",
     "planning.spacing.distance",
+    "planning.reinforcements.width",
+    "planning.reinforcements.length",
     "planning.edge_distance.distance",
     "planning.fastener_distance.distance",
     "planning.support_distance.distance",
