@@ -8,7 +8,8 @@ from typing import Annotated
 
 import typer
 
-from api.console import clean, make_console, progress
+from api.console import make_console, progress
+from corrosion.report.words import clean
 
 
 def register(app: typer.Typer, epilog: str) -> None:
