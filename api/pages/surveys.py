@@ -23,14 +23,16 @@ def survey_frame(request: Request, view: SurveyView) -> dict[str, Any]:
     return {"survey": survey_nav(view), "display": survey_display(request, view)}
 
 
-def survey_nav(view: SurveyView) -> dict[str, str]:
-    """Return the names and addresses of a survey's navigation."""
+def survey_nav(view: SurveyView) -> dict[str, Any]:
+    """Return the names and addresses of a survey's navigation, and by whom it was sealed if it was."""
+    seal = view.seal
     return {
         "id": view.row.id,
         "name": view.row.name,
         "structure_id": view.structure.id,
         "structure_name": view.structure.name,
         "units": view.structure.units,
+        "seal": seal and {"by": seal.by_name, "at": f"{seal.at:%Y-%m-%d %H:%M}"},
     }
 
 

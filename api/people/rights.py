@@ -185,6 +185,7 @@ RIGHTS: Mapping[tuple[str, str], Right] = {
     ("POST", "/api/surveys/{survey_id}/revisions"): FOLLOW,
     ("POST", "/api/surveys/{survey_id}/next"): FOLLOW,
     ("GET", "/surveys/{survey_id}/record"): READ,
+    ("GET", "/surveys/{survey_id}/record"): READ,
     # Reports and archive.
     ("GET", "/api/surveys/{survey_id}/report"): READ,
     ("POST", "/api/surveys/{survey_id}/report"): PRINT,

@@ -117,6 +117,14 @@ class Records:
         with self._database.reading() as session:
             return record_of(session, survey_id)[0]
 
+    def structure_changed(self, survey_id: str) -> bool:
+        """Whether the structure was changed since a survey was sealed, which keeps the old one."""
+        with self._database.reading() as session:
+            survey = repo.find(session, SurveyRow, survey_id)
+            seal = seal_of(session, survey_id)
+            live = repo.find(session, StructureRow, survey.structure_id)
+            return seal is not None and seal.structure["document"] != live.document
+
     def sign(self, survey_id: str, subject: Subject, digest: str, typed: Typed) -> Record:
         """Add a signature to a survey in the state that the person saw.
 
@@ -262,13 +270,6 @@ def revision_number(cites: dict[str, CitationRow]) -> int:
     """Return which revision a survey is, from what it cites."""
     revises = cites.get("revises")
     return 1 if revises is None else revises.cited_revision + 1
-
-
-def structure_changed(session: Session, survey: SurveyRow) -> bool:
-    """Whether the structure was changed since a survey was sealed: its copy has the old one."""
-    seal = seal_of(session, survey.id)
-    live = repo.find(session, StructureRow, survey.structure_id)
-    return seal is not None and seal.structure["document"] != live.document
 
 
 def _must_be(state: SurveyState, digest: str, survey_id: str) -> None:
