@@ -23,6 +23,7 @@ from api.people.guard import Guard
 from api.people.service import open_people
 from api.photos import PhotoReader
 from api.planning import Planner
+from api.reports import Reports
 from api.results import Results
 from api.routes import (
     archives,
@@ -33,6 +34,7 @@ from api.routes import (
     planning,
     readings,
     removals,
+    reports,
     results,
     sealing,
     search,
@@ -96,6 +98,7 @@ ROUTERS = (
     planning,
     worklist,
     sealing,
+    reports,
     archives,
     history,
     people,
@@ -167,6 +170,7 @@ def build_context(settings: Settings) -> Context:
     exchange = Exchange(database)
     computed = Results(database, exchange)
     planner = Planner(database, exchange, computed)
+    executor = ThreadPoolExecutor(settings.workers, thread_name_prefix="photo")
     return Context(
         settings=settings,
         database=database,
@@ -183,7 +187,8 @@ def build_context(settings: Settings) -> Context:
         search=Search(database, exchange, computed),
         archives=Archives(database, files, computed),
         bag_imports=BagImports(database, files, reader, settings),
-        executor=ThreadPoolExecutor(settings.workers, thread_name_prefix="photo"),
+        reports=Reports(database, exchange, planner, files, executor),
+        executor=executor,
     )
 
 
@@ -215,7 +220,9 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     try:
         yield
     finally:
+        context.reports.close()
         context.executor.shutdown()
+        context.reports.remove_files()
         context.search.close()
         context.database.close()
 

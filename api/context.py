@@ -17,6 +17,7 @@ from api.exchange import Exchange
 from api.files import PictureFiles
 from api.people.service import People
 from api.planning import Planner
+from api.reports import Reports
 from api.results import Results
 from api.sealing.records import Records
 from api.sealing.successors import Successors
@@ -46,6 +47,7 @@ class Context:
     search: Search
     archives: Archives
     bag_imports: BagImports
+    reports: Reports
     executor: Executor
 
 
