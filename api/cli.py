@@ -22,6 +22,7 @@ from api.cli_decide import register as register_decide
 from api.cli_lens import lens, straighten
 from api.cli_people import register as register_people
 from api.cli_reindex import register as register_reindex
+from api.cli_report import register as register_report
 from api.cli_target import found_references, register
 from api.cli_verify import register as register_verify
 from api.console import forgive_encodings, make_console, progress, show, show_error
@@ -281,6 +282,7 @@ app.command(name="lens", epilog=EXIT_CODES)(lens)
 app.command(name="straighten", epilog=EXIT_CODES)(straighten)
 register(app, EXIT_CODES)
 register_decide(app, EXIT_CODES)
+register_report(app, EXIT_CODES)
 register_compare(app, EXIT_CODES)
 register_people(app, EXIT_CODES)
 register_verify(app)

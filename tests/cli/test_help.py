@@ -19,7 +19,7 @@ def test_the_commands_are_these() -> None:
     """A new command must be added here, and so be seen by the tests below."""
     assert names() == [
         *("archive", "archive-key", "assess", "compare", "decide", "demo", "find", "import", "lens"),
-        *("measure", "people", "reindex", "schema", "serve", "straighten", "target", "verify"),
+        *("measure", "people", "reindex", "report", "schema", "serve", "straighten", "target", "verify"),
     ]
 
 
