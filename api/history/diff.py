@@ -42,7 +42,7 @@ def apply(state: Json, before: Json, after: Json) -> list[str]:
         if path not in after:
             _remove(state, path)
     # Orders last: they name items that the other paths put in.
-    for path in sorted(after, key=lambda path: path.endswith(f"/{ORDER}")):
+    for path in sorted(after, key=lambda path: (path.endswith(f"/{ORDER}"), path)):
         _put(state, path, after[path])
     return wrong
 
@@ -76,12 +76,14 @@ def _compare(one: Any, other: Any, path: str, old: Json, new: Json) -> None:
         return
     _compare_parts(items, others, path, old, new)
     kept = [name for name in items if name in others]
-    if list(others) != kept + [name for name in others if name not in items]:
+    # `apply` puts new items in after the others, in the order of their paths.
+    put_in = sorted((name for name in others if name not in items), key=_step)
+    if list(others) != kept + put_in:
         old[f"{path}/{ORDER}"], new[f"{path}/{ORDER}"] = _ids(items), _ids(others)
 
 
 def _compare_parts(one: Json, other: Json, path: str, old: Json, new: Json) -> None:
-    for name in sorted(one.keys() | other.keys()):
+    for name in sorted(one.keys() | other.keys(), key=_step):
         here = path + _step(name)
         if name not in other:
             old[here] = one[name]

@@ -105,7 +105,7 @@ def _refuse_bulk(state: ORMExecuteState) -> None:
     if scope is None:
         return
     # SQLAlchemy gives the columns of an update nowhere else.
-    columns = {column.name for column in (getattr(statement, "_values", None) or {})}
+    columns = {getattr(one, "name", one) for one in (getattr(statement, "_values", None) or {})}
     if not state.is_update or not columns or columns - scope.skipped:
         raise StorageError(
             f"a statement on {statement.table.name!r} would bypass the history; nothing was changed.",

@@ -112,6 +112,8 @@ def say(entry: HistoryEntry, name: str, unit: str) -> Said:
         return Said(f"{_capital(name)} {ways.get(entry.action, entry.action)}", _first_details(entry, unit))
     before, after = entry.before or {}, entry.after or {}
     paths = [path for path in sorted(before.keys() | after.keys()) if _is_said(path, before, after)]
+    if paths == ["/picture_sha256"] and before["/picture_sha256"] is None:
+        return Said(f"Picture of {name} came in")
     parts = list(dict.fromkeys(part for path in paths if (part := _part(path))))
     details = [detail for path in paths for detail in _details(path, before, after, unit)]
     cut = details[:DETAILS_SHOWN] + (["…"] if len(details) > DETAILS_SHOWN else [])
@@ -159,7 +161,10 @@ def _first_details(entry: HistoryEntry, unit: str) -> list[str]:
     for label, key in (("member", "member"), ("who", "who"), ("step", "what"), ("date", "date")):
         if isinstance(document.get(key), str) and document[key]:
             said.append(f"{label} {document[key]}")
-    said += [f"{len(document[key])} {key}" for key in ("marks", "members") if document.get(key)]
+    for one in ("mark", "member"):
+        count = len(document.get(f"{one}s") or ())
+        if count:
+            said.append(f"{count} {one}{'' if count == 1 else 's'}")
     depth = document.get("depth")
     if isinstance(depth, dict):
         said.append(f"depth {_value(depth, unit)}")
