@@ -289,7 +289,12 @@ class ZipSource:
 
     def strange_parts(self) -> Iterator[BagProblem]:
         """Name what this program would not have written so, wherever in the zip it is."""
-        for name, words in zip_form.strange_parts(self._file, self._zip.infolist()):
+        found = zip_form.strange_parts(self._file, self._zip.infolist())
+        if found is None:
+            self.notes.append(
+                "The zip was packed anew by another program; the checksums hold all the same."
+            )
+        for name, words in found or []:
             yield BagProblem(name.removeprefix(self._root) or self.name, words, "altered")
 
 

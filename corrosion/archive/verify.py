@@ -229,18 +229,23 @@ class _Check:
         there = set(self._source.sizes)
         known = there | {problem.file for problem in self.problems}
         payload = {path for path in there if path.startswith(PAYLOAD)}
+        missing: dict[str, list[str]] = {}
+        unlisted: dict[str, list[str]] = {}
         for manifest in self._manifests:
-            for path in sorted(manifest.digests):
+            for path in manifest.digests:
                 fault = fault_of(path)
                 inside = path.startswith(PAYLOAD) != manifest.of_tags
                 if fault or not inside:
                     words = fault or "lies outside what it is a manifest of"
                     self._wrong(manifest.name, f"lists {path!r:.200}: the path {words}", "refused")
                 elif path not in known:
-                    self._wrong(path, f"is missing; {manifest.name} lists it", "incomplete")
-            if not manifest.of_tags:
-                for path in sorted(payload - set(manifest.digests)):
-                    self._wrong(path, f"is not listed in {manifest.name}", "incomplete")
+                    missing.setdefault(path, []).append(manifest.name)
+            for path in () if manifest.of_tags else payload - set(manifest.digests):
+                unlisted.setdefault(path, []).append(manifest.name)
+        for path, names in sorted(missing.items()):
+            self._wrong(path, f"is missing; {' and '.join(names)} {_verb(names, 'list')} it", "incomplete")
+        for path, names in sorted(unlisted.items()):
+            self._wrong(path, f"is not listed in {' or '.join(names)}", "incomplete")
         self._unlisted_tags(there - payload)
 
     def _unlisted_tags(self, tags: set[str]) -> None:
@@ -295,7 +300,9 @@ class _Check:
             # Nothing covers a tag manifest but a signature: it must be exactly what would be written.
             if manifest.of_tags and self._raw.get(manifest.name) != write_manifest(manifest.digests):
                 self._wrong(manifest.name, "was altered: this program writes it otherwise", "altered")
+        before = len(self._source.notes)
         self.problems += self._source.strange_parts()
+        self.notes += self._source.notes[before:]
 
     def signature(self, trusted: tuple[bytes, ...]) -> BagSignature:
         """Check the signatures of the tag manifests, and whose key they are by."""
@@ -329,3 +336,7 @@ class _Check:
         if not right:
             self._wrong(path, f"does not hold: {manifest} or the signature was altered", "signature")
         return right
+
+
+def _verb(names: list[str], verb: str) -> str:
+    return verb if len(names) > 1 else f"{verb}s"

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import stat
 import struct
-from collections.abc import Iterator
 from typing import IO, Final
 from zipfile import ZIP_STORED, ZipInfo
 
@@ -67,7 +66,7 @@ def _directory64(file: IO[bytes], tail: bytes, at: int) -> tuple[int, int] | Non
     return int(fields[7]), int(fields[8])
 
 
-def strange_parts(file: IO[bytes], infos: list[ZipInfo]) -> Iterator[tuple[str, str]]:
+def strange_parts(file: IO[bytes], infos: list[ZipInfo]) -> list[tuple[str, str]] | None:
     """Name every part of one of this program's zips that it would not have written so.
 
     Every byte outside the files is looked at: heads, directory, end, and that nothing lies between.
@@ -79,30 +78,35 @@ def strange_parts(file: IO[bytes], infos: list[ZipInfo]) -> Iterator[tuple[str, 
     infos : list of ZipInfo
         Its entries, as its directory has them.
 
-    Yields
-    ------
-    (entry, problem)
-        The entry is empty for the zip's end.
+    Returns
+    -------
+    list of (entry, problem), or None
+        The entry is empty for the zip's end. None if most heads are not this program's: the bag was packed
+        anew by another one, which harms nothing, and its bytes say nothing.
     """
-    place, lines = 0, []
+    place = 0
+    lines, heads, found = [], [], []
     for info in infos:
         head, line = _as_written(info, place)
         file.seek(place)
         if file.read(len(head)) != head:
-            yield info.filename, "its head in the zip was altered"
+            heads.append((info.filename, "its head in the zip was altered"))
         lines.append((info.filename, line))
         place += len(head) + info.file_size
+    if 2 * len(heads) > len(infos):
+        return None
     directory = place
     file.seek(directory)
     for name, line in lines:
         if file.read(len(line)) != line:
-            yield name, "its line in the zip's directory was altered"
+            found.append((name, "its line in the zip's directory was altered"))
         place += len(line)
     file.seek(place)
     if file.read(END64.size + LOCATOR64.size + END.size + 1) != _end(
         len(infos), place - directory, directory
     ):
-        yield "", "the end of the zip was altered, or something was added to it"
+        found.append(("", "the end of the zip was altered, or something was added to it"))
+    return heads + found
 
 
 def _as_written(info: ZipInfo, place: int) -> tuple[bytes, bytes]:
