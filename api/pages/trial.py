@@ -17,7 +17,7 @@ from api.exchange import Export
 from api.pages.surveys import survey_display
 from api.planning import Plans
 from api.services import SurveyView
-from corrosion.model import Limit, Member, SurveyFile, in_millimetres
+from corrosion.model import Limit, LimitZone, Member, SurveyFile, in_millimetres
 from corrosion.model.decision import Decision
 from corrosion.model.planning import Planning
 from corrosion.removal.reasons import judge_member
@@ -26,16 +26,24 @@ from corrosion.survey import assess
 from corrosion.units import LengthUnit
 
 
+class MemberLimits(BaseModel):
+    """A member's limit and its zones with limits of their own, both to be replaced."""
+
+    model_config = ConfigDict(extra="forbid")
+    limit: Limit | None
+    limit_zones: list[LimitZone]
+
+
 class Trial(BaseModel):
     """Values to try, in the survey's own unit; what is left out stays as it is kept.
 
-    `limits` are by member; null takes a member's limit away.
+    `limits` are by member: the limit alone, or with the zones; null takes a member's limit away.
     """
 
     model_config = ConfigDict(extra="forbid")
     planning: Planning | None = None
     decision: Decision | None = None
-    limits: dict[str, Limit | None] = {}
+    limits: dict[str, Limit | MemberLimits | None] = {}
 
 
 NOTHING = Trial()
@@ -88,10 +96,13 @@ def _tried(file: SurveyFile, trial: Trial, unit: LengthUnit) -> SurveyFile:
     return file.model_copy(update=changes)
 
 
-def _limited(member: Member, limits: dict[str, Limit | None]) -> Member:
+def _limited(member: Member, limits: dict[str, Limit | MemberLimits | None]) -> Member:
     if member.id not in limits:
         return member
-    return member.model_copy(update={"limit": limits[member.id]})
+    tried = limits[member.id]
+    if isinstance(tried, MemberLimits):
+        return member.model_copy(update={"limit": tried.limit, "limit_zones": tried.limit_zones})
+    return member.model_copy(update={"limit": tried})
 
 
 def _must_know(trial: Trial, members: set[str]) -> None:

@@ -122,6 +122,7 @@ export class DocForm {
 
   private shown(field: Field, value: unknown): string {
     if (typeof value === "boolean") return value ? "yes" : "no";
+    if (field.dataset["type"] === "ring") return ringText(value as number[][], this.units);
     if (typeof value !== "number") return String(value);
     const type = field.dataset["type"] ?? "";
     if (type === "percent") return fieldText(100 * value);
@@ -174,7 +175,18 @@ export class DocForm {
     if (type === "yesno") return text === "yes";
     const came = this.came.get(field);
     if (came && came.text === field.value && came.value !== undefined && came.value !== null) return came.value;
-    return this.number(field, type, text);
+    return type === "ring" ? this.ring(field, text) : this.number(field, type, text);
+  }
+
+  /** Corners as "station, offset; station, offset; ...". */
+  private ring(field: Field, text: string): number[][] {
+    const corners = text.split(";").map((corner) => corner.trim()).filter(Boolean);
+    const made = corners.map((corner) => corner.split(/[,\s]+/).map((part) => parseNumber(part)));
+    const right = made.length >= 3 && made.every((corner) => corner.length === 2 && corner.every((v) => v !== null));
+    if (!right) {
+      throw new FieldError(field, `${labelOf(field)}: write three corners or more, as 0 0; 300 0; 300 20.`);
+    }
+    return made.map((corner) => corner.map((v) => convert(v ?? 0, this.units.shown, this.units.doc)));
   }
 
   private number(field: Field, type: string, text: string): number {
@@ -219,6 +231,10 @@ export function linkRatio(form: HTMLFormElement): () => void {
     if (side.value) follow(side, total, 2);
     else follow(total, side, 0.5);
   };
+}
+
+function ringText(ring: readonly number[][], units: Units): string {
+  return ring.map((corner) => corner.map((v) => fieldText(convert(v, units.doc, units.shown))).join(" ")).join("; ");
 }
 
 function fieldText(value: number): string {

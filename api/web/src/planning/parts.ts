@@ -131,28 +131,58 @@ interface Limited {
   fraction?: number | null;
   depth?: number | null;
   source?: string;
+  limit_zones?: Zone[];
 }
 
-type Member = Json & { id: string; limit?: Json | null };
+interface Zone {
+  id: string;
+  outline: [number, number][];
+  fraction?: number | null;
+  depth?: number | null;
+  source?: string;
+}
+
+type Member = Json & { id: string; limit?: Json | null; limit_zones?: (Json & { id: string; limit: Json })[] };
+type Limits = { limit: Json | null; limit_zones: Json[] };
 
 /** The members' limits, which are part of the structure. */
 export function limitsPart(structure: string, units: Units): Part | null {
   const form = formOf("#limits-form", units);
   if (!form) return null;
   const members = (body: Json): Member[] => (body["structure"] as { members: Member[] }).members;
-  const limits = (values: Json): [string, Json | null][] =>
-    (values["limits"] as Limited[]).map((one, index) => [one.member, limitOf(one, form.form.querySelectorAll("[data-row]")[index])]);
+  const rows = (): NodeListOf<Element> => form.form.querySelectorAll('[data-rows="limits"] > [data-row]');
+  const limits = (values: Json): [string, Limits][] =>
+    (values["limits"] as Limited[]).map((one, index) => [one.member, limitsOf(one, rows()[index])]);
   return new Kept("limits", "the blend limits", form, `/api/structures/${structure}`, {
     unwrap: (record) => ({ units: record["units"], structure: record["structure"] }),
-    toForm: (body) => ({ limits: members(body).map((one) => ({ member: one.id, ...one.limit })) }),
+    toForm: (body) => ({
+      limits: members(body).map((one) => ({
+        member: one.id,
+        ...one.limit,
+        limit_zones: (one.limit_zones ?? []).map(({ limit, ...zone }) => ({ ...zone, ...limit })),
+      })),
+    }),
     toBody: (values, body) => {
       const mine = new Map(limits(values));
-      const limited = members(body).map((one) => ({ ...one, limit: mine.has(one.id) ? mine.get(one.id) : one.limit }));
+      const limited = members(body).map((one) => ({ ...one, ...mine.get(one.id) }));
       return { ...body, structure: { ...(body["structure"] as Json), members: limited } };
     },
     toTrial: (values) => Object.fromEntries(limits(values)),
-    toCompare: (body) => Object.fromEntries(members(body).map((one) => [one.id, one.limit ?? "no limit"])),
+    toCompare: (body) =>
+      Object.fromEntries(members(body).map((one) => [one.id, { limit: one.limit ?? "none", zones: one.limit_zones ?? [] }])),
   });
+}
+
+function limitsOf({ limit_zones, ...own }: Limited, row: Element | undefined): Limits {
+  const rows = row?.querySelectorAll('[data-rows="limit_zones"] > [data-row]');
+  const zones = (limit_zones ?? []).map(({ id, outline, ...limit }, index) => {
+    const zone = rows?.[index];
+    const stated = limitOf({ member: `zone ${id}`, ...limit }, zone);
+    const first = zone?.querySelector<HTMLElement>('[data-name="fraction"]') ?? document.body;
+    if (stated === null) throw new FieldError(first, `Limit of zone ${id}: state a share or a depth, and its source.`, true);
+    return { id, outline, limit: stated };
+  });
+  return { limit: limitOf(own, row), limit_zones: zones };
 }
 
 function limitOf({ member, ...limit }: Limited, row: Element | undefined): Json | null {
