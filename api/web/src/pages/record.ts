@@ -1,6 +1,7 @@
 // The record: what is typed is sent with the state that the page shows, so that nobody signs what they did
 // not see.
 import { ProblemError, post, wordsOf } from "../client";
+import { showWhere } from "../planning/nav";
 import { frame, need, say, surveyId } from "../frame";
 import "../record.css";
 
@@ -80,6 +81,7 @@ function mark(form: HTMLFormElement, thrown: unknown): void {
 }
 
 frame();
+showWhere();
 for (const field of document.querySelectorAll<HTMLInputElement>('input[type="date"]')) field.value ||= today();
 for (const form of document.querySelectorAll<HTMLFormElement>("form[data-send]")) {
   form.addEventListener("submit", (event) => {

@@ -40,6 +40,8 @@ export class Store {
   panel: Panel = "scale";
   shape: ShapeTool = "polygon";
   moving = false;
+  /** The survey is sealed: its photos are looked at only. */
+  readonly sealed = "sealed" in document.body.dataset;
 
   constructor(doc: Doc) {
     this.history = new History({ state: doc, label: "open" });
@@ -67,7 +69,8 @@ export class Store {
 
   /** Make one undoable step. */
   commit(changes: Partial<Doc>, label: string): void {
-    this.history.push({ ...this.doc, ...changes }, label);
+    // What was dragged springs back.
+    if (!this.sealed) this.history.push({ ...this.doc, ...changes }, label);
     this.afterDoc();
   }
 
@@ -109,6 +112,7 @@ export class Store {
   }
 
   setTool(tool: Tool): void {
+    if (this.sealed && tool.name !== "look") return;
     this.tool = tool;
     // A shadow belongs to the selected mark.
     if (tool.name !== "look") this.select(tool.name === "light" ? tool.mark : null);
