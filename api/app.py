@@ -220,11 +220,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     try:
         yield
     finally:
-        context.reports.close()
-        context.executor.shutdown()
-        context.reports.remove_files()
-        context.search.close()
-        context.database.close()
+        context.close()
 
 
 def serve(settings: Settings, *, opened: Callable[[str], None] | None = None) -> None:

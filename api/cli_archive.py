@@ -317,5 +317,4 @@ def _service(data: Path | None, *, must_exist: bool) -> Iterator[Context]:
         with acting_as(actor):
             yield context
     finally:
-        context.executor.shutdown()
-        context.database.close()
+        context.close()

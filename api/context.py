@@ -50,6 +50,14 @@ class Context:
     reports: Reports
     executor: Executor
 
+    def close(self) -> None:
+        """Close what the parts hold open, after the last use."""
+        self.reports.close()
+        self.executor.shutdown()
+        self.reports.remove_files()
+        self.search.close()
+        self.database.close()
+
 
 def _context(request: Request) -> Context:
     context: Context = request.app.state.context

@@ -42,8 +42,7 @@ def fill(settings: Settings) -> str:
     try:
         survey_id = _stored(context) or _import(context, sample_folder())
     finally:
-        context.executor.shutdown()
-        context.database.close()
+        context.close()
     return f"surveys/{survey_id}"
 
 

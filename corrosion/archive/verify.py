@@ -15,6 +15,7 @@ from typing import Final
 from corrosion.archive.consistency import record_problems
 from corrosion.archive.manifest import (
     AGENT,
+    ALGORITHMS,
     BAGIT_TXT,
     FETCH_TXT,
     HEX_DIGITS,
@@ -249,16 +250,21 @@ class _Check:
         self._unlisted_tags(there - payload)
 
     def _unlisted_tags(self, tags: set[str]) -> None:
+        """Tag files no tag manifest lists: allowed, but not in a bag this program wrote."""
         listings = [one for one in self._manifests if one.of_tags]
-        free = {one.name for one in listings} | {signature_path(one.name) for one in listings}
-        unlisted = sorted(tags - free - set().union(*(one.digests for one in listings)))
-        if self.ours and len(listings) < 2:
+        tags -= {one.name for one in listings} | {signature_path(one.name) for one in listings}
+        unlisted = sorted(tags - set().union(*(one.digests for one in listings)))
+        if not self.ours:
+            if unlisted:
+                self.notes.append(f"No checksum covers {', '.join(unlisted[:10])}.")
+            return
+        if len(listings) < len(ALGORITHMS):
             self._wrong("tagmanifest-sha512.txt", "a tag manifest is missing", "incomplete")
-        elif self.ours:
-            for path in unlisted:
-                self._wrong(path, "was added: no tag manifest lists it", "incomplete")
-        elif unlisted:
-            self.notes.append(f"No checksum covers {', '.join(unlisted[:10])}.")
+        for path in unlisted:
+            self._wrong(path, "was added: no tag manifest lists it", "incomplete")
+        for one in listings:
+            for path in sorted(tags - set(one.digests) - set(unlisted)):
+                self._wrong(one.name, f"was altered: it does not list {path}", "altered")
 
     def checksums(self, progress: Progress | None) -> None:
         """Read every file once and compare it with every manifest that lists it."""

@@ -8,7 +8,7 @@ from pathlib import Path
 from zipfile import ZIP_BZIP2, ZIP_DEFLATED, ZipFile, ZipInfo
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from corrosion.archive import BagForm, BagLimits, verify_bag
@@ -162,6 +162,7 @@ def test_manifests_cannot_name_what_is_not_the_bags(folder: Path, tmp_path: Path
 
 
 @given(st.binary(max_size=400))
+@settings(max_examples=40, deadline=None)
 def test_any_bytes_as_a_zip_are_an_error_or_a_report(
     tmp_path_factory: pytest.TempPathFactory, data: bytes
 ) -> None:
