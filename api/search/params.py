@@ -34,8 +34,8 @@ class SearchParams(BaseModel):
     ] = ""
     what: Annotated[tuple[What, ...], Field(description="Kinds of thing to find; all if unset.")] = ()
     zone: Annotated[str, Field(max_length=20, description="Beginning of a zone number: 33 finds 334.")] = ""
-    member: Annotated[str, Field(max_length=80)] = ""
-    face: Face | None = None
+    member: Annotated[str, Field(max_length=80, description="Member; case makes no difference.")] = ""
+    face: Annotated[Face | None, Field(description="Face of the member.")] = None
     kind: Annotated[tuple[MarkKind, ...], Field(description="Kinds of finding.")] = ()
     verdict: Annotated[tuple[VerdictName, ...], Field(description="Verdicts of findings.")] = ()
     serial: Annotated[str, Field(max_length=400, description="Beginning of the structure's serial.")] = ""
@@ -44,17 +44,17 @@ class SearchParams(BaseModel):
         tuple[Annotated[str, Field(max_length=40)], ...],
         Field(description="All of them: a photo's view, or what it lacks, such as 'no scale'."),
     ] = ()
-    structure_id: Annotated[str, Field(max_length=32)] = ""
-    survey_id: Annotated[str, Field(max_length=32)] = ""
+    structure_id: Annotated[str, Field(max_length=32, description="Only in this structure.")] = ""
+    survey_id: Annotated[str, Field(max_length=32, description="Only in this survey.")] = ""
     units: Annotated[LengthUnit, Field(description="Unit of the lengths asked for and answered.")] = "mm"
-    station_from: Length | None = None
-    station_to: Length | None = None
+    station_from: Annotated[Length | None, Field(description="Least station on the layout.")] = None
+    station_to: Annotated[Length | None, Field(description="Largest station on the layout.")] = None
     depth_from: Annotated[
-        Length | None, Field(description="Depth as stated, also where it is only a bound.")
+        Length | None, Field(description="Least depth, as stated, also where that is only a bound.")
     ] = None
-    depth_to: Length | None = None
-    date_from: Day | None = None
-    date_to: Day | None = None
+    depth_to: Annotated[Length | None, Field(description="Largest depth, as stated.")] = None
+    date_from: Annotated[Day | None, Field(description="First day.")] = None
+    date_to: Annotated[Day | None, Field(description="Last day.")] = None
     withdrawn: Annotated[bool, Field(description="Also find what was withdrawn.")] = False
     order: Annotated[Order, Field(description="What lacks the key comes last.")] = Order.NEWEST
 

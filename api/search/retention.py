@@ -8,7 +8,7 @@ from __future__ import annotations
 import calendar
 from dataclasses import dataclass
 from datetime import date
-from typing import Annotated, Self
+from typing import Annotated, Any, Self
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 from sqlalchemy import Select, or_, select
@@ -23,6 +23,14 @@ from api.tables import StructureRow, SurveyRow, Versioned, now
 
 Day = Annotated[str, Field(pattern=r"^\d{4}-\d{2}-\d{2}$", examples=["2031-04-17"])]
 MOST_LISTED = 1000
+
+EXAMPLE_LABEL: dict[str, Any] = {
+    "name": "Record of work",
+    "rule": "Until the work is repeated or superseded, or for 1 year after it",
+    "keep_months": 12,
+    "source": {"document": "14 CFR 91.417", "paragraph": "(b)(1)"},
+}
+"""What a shop may enter after reading the paragraph; nothing is entered by default."""
 
 
 def checked_day(day: str | None) -> str | None:
@@ -64,7 +72,7 @@ class RetentionLabel(BaseModel):
     A rule in words alone has no day: it is listed for a person to judge.
     """
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra={"examples": [EXAMPLE_LABEL]})
 
     name: Annotated[str, Field(min_length=1, max_length=80, examples=["Maintenance record"])]
     rule: Annotated[str, Field(max_length=1000, examples=["Until the work is repeated or superseded"])] = ""
@@ -130,7 +138,10 @@ def later(day: date, months: int) -> date:
 class MarkIn(BaseModel):
     """A label to be set on a survey."""
 
-    model_config = ConfigDict(extra="forbid")
+    model_config = ConfigDict(
+        extra="forbid",
+        json_schema_extra={"examples": [{"label_id": "9f0c", "starts": "2031-04-17", "note": "box 12"}]},
+    )
 
     label_id: Annotated[str, Field(max_length=32)]
     starts: Annotated[

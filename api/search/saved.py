@@ -20,7 +20,12 @@ from api.tables import now
 class SavedSearchIn(BaseModel):
     """A search to be kept under a name."""
 
-    model_config = ConfigDict(extra="forbid")
+    model_config = ConfigDict(
+        extra="forbid",
+        json_schema_extra={
+            "examples": [{"name": "Over limit, zone 330", "search": {"zone": "33", "verdict": ["over"]}}]
+        },
+    )
 
     name: Annotated[str, Field(min_length=1, max_length=80, examples=["Over limit, zone 330"])]
     shared: Annotated[bool, Field(description="Others see it too.")] = False
