@@ -105,7 +105,7 @@ class Reports:
         self._executor = executor
         self._jobs: OrderedDict[str, Making] = OrderedDict()
         self._lock = threading.Lock()
-        self._folder = tempfile.TemporaryDirectory(prefix="corrosion-reports-", ignore_cleanup_errors=True)
+        self._folder: tempfile.TemporaryDirectory[str] | None = None
         self._closing = threading.Event()
 
     def look(self, asked: Asked) -> Making:
@@ -157,15 +157,17 @@ class Reports:
                 place=f"survey {asked.survey_id}",
                 remedy="Have it made first (POST the survey's report) and wait until it is ready.",
             )
-        return self._path(made.key), made.key
+        with self._lock:
+            return self._path(made.key), made.key
 
     def close(self) -> None:
-        """Give up what is being made, and remove the files."""
+        """Give up what is being made."""
         self._closing.set()
 
     def remove_files(self) -> None:
         """Remove the kept files, after the workers have stopped."""
-        self._folder.cleanup()
+        if self._folder is not None:
+            self._folder.cleanup()
 
     def subject(self, survey_id: str) -> Subject:
         """Collect everything a survey's report speaks of, as it is now or as it was sealed."""
@@ -184,6 +186,10 @@ class Reports:
         return hashlib.sha256(json.dumps(state, sort_keys=True, default=str).encode()).hexdigest()
 
     def _path(self, key: str) -> Path:
+        if self._folder is None:
+            self._folder = tempfile.TemporaryDirectory(
+                prefix="corrosion-reports-", ignore_cleanup_errors=True
+            )
         return Path(self._folder.name) / f"{key}.pdf"
 
     def _forget_old(self) -> None:
@@ -208,7 +214,9 @@ class Reports:
         try:
             progress("survey", 0, 1)
             pdf = _pdf(self.subject(asked.survey_id), asked, facts, progress)
-            self._path(key).write_bytes(pdf)
+            with self._lock:
+                path = self._path(key)
+            path.write_bytes(pdf)
             self._set(key, Making("ready", key, size_bytes=len(pdf)))
         except _StoppedError:
             self._set(key, Making("failed", key, problem="The service was stopped."))
