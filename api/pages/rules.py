@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Request, Response
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field
 
 from api.context import ContextDep
 from api.pages.plan_rows import ACTION_CLASS, ACTION_SYMBOL
@@ -16,7 +16,7 @@ from api.services import SurveyView
 from corrosion.model import Structure
 from corrosion.model.base import Identifier
 from corrosion.model.planning import Action, Comparison, Condition, Planning, RuleQuantity, RuleRow
-from corrosion.rules import chosen_rules, load_rule_set, rule_set_names
+from corrosion.rules import chosen_rules, load_rule_set, parse_rule_set, rule_set_names
 from corrosion.rules.evaluate import QUANTITY_WORDS
 
 router = APIRouter()
@@ -48,6 +48,14 @@ class RulesTrial(BaseModel):
 
     model_config = ConfigDict(extra="forbid")
     rules: TriedRules = TriedRules()
+
+
+class RulesFile(BaseModel):
+    """A rule file as a person chose it."""
+
+    model_config = ConfigDict(extra="forbid")
+    name: Annotated[str, Field(max_length=200)] = ""
+    text: Annotated[str, Field(max_length=1_000_000)]
 
 
 @router.get("/surveys/{survey_id}/rules")
@@ -84,6 +92,20 @@ def rules_try(request: Request, survey_id: str, body: RulesTrial, context: Conte
     view = context.services.survey(survey_id)
     planning = Planning(rules=body.rules.rules, rule_set=body.rules.rule_set)
     return render(request, "rules_table.html", **survey_frame(request, view), **in_force(planning, view))
+
+
+@router.post("/surveys/{survey_id}/rules/file")
+def rules_file(survey_id: str, body: RulesFile, context: ContextDep) -> dict[str, Any]:
+    """Read the rows of a rule file (TOML or JSON) for the form; nothing is stored.
+
+    Raises
+    ------
+    RuleSetError
+        If it cannot be read, or a row has no source, edition or paragraph.
+    """
+    context.services.survey(survey_id)
+    found = parse_rule_set(body.text, place=body.name or "the rule file")
+    return {"title": found.title, "rules": [row.model_dump(mode="json") for row in found.rules]}
 
 
 def in_force(planning: Planning, view: SurveyView) -> dict[str, Any]:

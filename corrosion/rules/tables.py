@@ -58,19 +58,19 @@ def load_rule_set(name: str) -> RuleSet:
 
 
 def parse_rule_set(text: str, *, place: str = "rule set") -> RuleSet:
-    """Read a rule set from TOML text.
+    """Read a rule set from TOML text, or from JSON text of the same shape.
 
     Raises
     ------
     RuleSetError
-        If it is not TOML, or a row breaks the format, above all one without source, edition or
+        If it is neither TOML nor JSON, or a row breaks the format, above all one without source, edition or
         paragraph; the message names every bad field.
     """
     try:
-        document = tomllib.loads(text)
+        document = json.loads(text) if text.lstrip().startswith("{") else tomllib.loads(text)
         # Through JSON, so that the reading is as strict as a survey file's.
         found = RuleSet.model_validate_json(json.dumps(document), strict=True)
-    except (tomllib.TOMLDecodeError, TypeError) as error:
+    except (tomllib.TOMLDecodeError, json.JSONDecodeError, RecursionError, TypeError) as error:
         raise RuleSetError(f"is not a valid table ({error}).", place=place) from error
     except ValidationError as error:
         raise RuleSetError(

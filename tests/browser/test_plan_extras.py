@@ -61,3 +61,42 @@ def test_a_reinforcement_is_estimated_and_says_it_is_one(
     expect(page.locator("#trial-said")).to_contain_text("Kept.")
     (one,) = kept(service, survey, "planning")["reinforcements"]
     assert (one["id"], one["width"], one["table"]) == ("R1", 254.0, None)
+
+
+RULE_FILE = """
+name = "shop"
+title = "Invented shop rules"
+
+[[rule]]
+id = "light"
+label = "Light corrosion"
+action = "blend"
+source = "Invented order 9"
+edition = "Revision A"
+paragraph = "2"
+when = [{ quantity = "depth_share", op = "<", value = 0.1 }]
+"""
+
+
+def test_rules_come_from_a_file(open_page: OpenPage, service: Service, survey: str) -> None:
+    """Rows of a TOML file fill the form and are kept on request; a file without sources is refused."""
+    watched = open_page(f"/surveys/{survey}/rules")
+    watched.expected = ("422",)
+    page = watched.page
+    page.wait_for_load_state("networkidle")
+    without = RULE_FILE.replace('source = "Invented order 9"\n', "")
+    page.locator("#rules-file").set_input_files(
+        {"name": "bad.toml", "mimeType": "text/plain", "buffer": without.encode()}
+    )
+    expect(page.locator("#rules-file-said")).to_contain_text("source")
+    expect(page.locator("[data-rows='rules'] > [data-row]")).to_have_count(0)
+    page.locator("#rules-file").set_input_files(
+        {"name": "shop.toml", "mimeType": "text/plain", "buffer": RULE_FILE.encode()}
+    )
+    expect(page.locator("#rules-file-said")).to_contain_text("1 row of “Invented shop rules”")
+    expect(page.locator("#results")).to_contain_text("Light corrosion")
+    assert faults(page) == []
+    page.get_by_role("button", name="Keep these values").click()
+    expect(page.locator("#trial-said")).to_contain_text("Kept.")
+    (row,) = kept(service, survey, "planning")["rules"]
+    assert (row["id"], row["source"], row["when"][0]["value"]) == ("light", "Invented order 9", 0.1)

@@ -1,5 +1,6 @@
 // A survey's rules as a form: a condition compares a share, or asks for a stated fact.
-import { need } from "../frame";
+import { post } from "../client";
+import { count, need } from "../frame";
 import { FieldError, type Units } from "../rework/fields";
 import { DocForm, type Json } from "./docform";
 import { Kept, type Part } from "./parts";
@@ -25,6 +26,15 @@ export function rulesPart(survey: string, units: Units): Part {
   }, () => follow(form.form));
   form.form.addEventListener("input", () => follow(form.form));
   return part;
+}
+
+/** Put the rows of a rule file below the others; returns what to say. Nothing is kept yet. */
+export async function takeFile(part: Part, survey: string, file: File): Promise<string> {
+  const { body } = await post<{ title: string; rules: Json[] }>(`/surveys/${survey}/rules/file`, { name: file.name, text: await file.text() });
+  const list = need<HTMLElement>('[data-rows="rules"]', part.form.form);
+  for (const rule of body.rules) part.form.addRow(list, toRow(rule));
+  part.form.form.dispatchEvent(new Event("input", { bubbles: true }));
+  return `Added below: ${count(body.rules.length, "row")} of “${body.title}”. They are tried at once and kept when you say so.`;
 }
 
 function toRow(rule: Json): Json {
