@@ -171,6 +171,7 @@ RIGHTS: Mapping[tuple[str, str], Right] = {
     ("GET", "/surveys/{survey_id}/rules"): READ,
     ("GET", "/surveys/{survey_id}/rules/table"): READ,
     ("POST", "/surveys/{survey_id}/rules/try"): TRY,
+    ("POST", "/surveys/{survey_id}/rules/file"): TRY,
     # History.
     ("GET", "/api/history"): READ,
     ("GET", "/api/history/head"): READ,
@@ -184,7 +185,6 @@ RIGHTS: Mapping[tuple[str, str], Right] = {
     ("POST", "/api/surveys/{survey_id}/seal"): SEAL,
     ("POST", "/api/surveys/{survey_id}/revisions"): FOLLOW,
     ("POST", "/api/surveys/{survey_id}/next"): FOLLOW,
-    ("GET", "/surveys/{survey_id}/record"): READ,
     ("GET", "/surveys/{survey_id}/record"): READ,
     # Reports and archive.
     ("GET", "/api/surveys/{survey_id}/report"): READ,
