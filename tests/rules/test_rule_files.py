@@ -33,9 +33,10 @@ def test_json_reads_as_toml_does() -> None:
     assert parse_rule_set(text()) == parse_rule_set(toml)
 
 
-@pytest.mark.parametrize(
-    "bad", ["{", "[" * 100_000, "{" + '"a":[' * 50_000, text(source=" "), text(colour=1)]
-)
+BAD = ["{", "[" * 100_000, "{" + '"a":[' * 50_000, text(source=" "), text(colour=1)]
+
+
+@pytest.mark.parametrize("bad", BAD, ids=["broken", "brackets", "deep", "unsourced", "unknown field"])
 def test_what_is_no_rule_file_is_refused(bad: str) -> None:
     """Broken, endless or unsourced text is one error of the tree, never another."""
     with pytest.raises(RuleSetError):
