@@ -48,6 +48,14 @@ def verify(
             help="Hash of the history's last line as noted elsewhere earlier; it must still be there.",
         ),
     ] = "",
+    trust: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--trust",
+            metavar="KEY.pub",
+            help="Public key one of which must have signed the archive. May be repeated.",
+        ),
+    ] = None,
 ) -> None:
     """Look for anything that was changed past the program, and name it. Reads only; the service may run.
 
@@ -58,8 +66,10 @@ def verify(
     if bag is not None:
         if data is not None or head:
             raise typer.BadParameter("--data and --head belong to the service's store, not to an archive.")
-        _leave(sound=_verify_bag(bag, console))
+        _leave(sound=_verify_bag(bag, trust or [], console))
         return
+    if trust:
+        raise typer.BadParameter("it belongs to an archive.", param_hint="--trust")
     if head and not re.fullmatch(r"[0-9a-fA-F]{64}", head):
         raise typer.BadParameter("a hash has 64 hexadecimal digits.", param_hint="--head")
     from api.settings import Settings
@@ -134,9 +144,9 @@ def _show(console: Console, report: StoreReport) -> None:
         )
 
 
-def _verify_bag(path: Path, console: Console) -> bool:
+def _verify_bag(path: Path, trust: list[Path], console: Console) -> bool:
     try:
-        from corrosion.archive import verify_bag
+        from corrosion.archive import load_trusted, verify_bag
     except ImportError as error:
         raise CorrosionError(
             "archives cannot be verified by this installation.", remedy="Install the program anew."
@@ -144,7 +154,7 @@ def _verify_bag(path: Path, console: Console) -> bool:
     from corrosion.report.words import clean
 
     with progress() as report:
-        found = verify_bag(path, progress=report)
+        found = verify_bag(path, trusted=[load_trusted(one) for one in trust], progress=report)
     for problem in found.problems:
         console.print(clean(f"✗ {problem}"), style="bold red", soft_wrap=True)
     for note in found.notes:

@@ -14,8 +14,10 @@ from typer.testing import CliRunner
 
 from api.cli import app
 from api.tables import RemovalRow
+from corrosion.archive import BagForm, make_key
 from tests.api.history.stores import Store, behind_the_back, one_row
 from tests.api.samples import MARKS, REMOVAL, new_photo, new_survey, tag
+from tests.archive.bags import make_bag
 
 
 @pytest.fixture(scope="module")
@@ -127,6 +129,24 @@ def _snapshot(folder: Path) -> dict[str, bytes]:
         for path in folder.rglob("*")
         if path.is_file() and not path.name.endswith(("-shm", "-wal"))
     }
+
+
+def test_the_command_verifies_archives_too(tmp_path: Path) -> None:
+    """A sound bag gives 0, a changed file in it 1 with its name, and so does a foreign key."""
+    signer = make_key(tmp_path / "key")
+    bag = make_bag(tmp_path / "bag", BagForm.FOLDER, signer=signer)
+    make_key(tmp_path / "other")
+    runner = CliRunner()
+    assert runner.invoke(app, ["verify", str(bag)]).exit_code == 0
+    trusted = runner.invoke(app, ["verify", str(bag), "--trust", str(tmp_path / "key.pub")])
+    assert (trusted.exit_code, "trusted key" in trusted.output) == (0, True)
+    foreign = runner.invoke(app, ["verify", str(bag), "--trust", str(tmp_path / "other.pub")])
+    assert foreign.exit_code == 1
+    (bag / "data" / "notes.txt").write_bytes(b"one\r\ntwo!")
+    found = runner.invoke(app, ["verify", str(bag)])
+    assert found.exit_code == 1
+    assert "data/notes.txt" in found.output
+    assert runner.invoke(app, ["verify", str(bag), "--head", "ab" * 32]).exit_code == 2
 
 
 def test_the_command_makes_no_store(tmp_path: Path) -> None:
