@@ -144,7 +144,7 @@ class Sessions:
             found = session.execute(statement).one_or_none()
         if found is None:
             return None
-        kept, account = found.tuple()
+        kept, account = found[0], found[1]
         if account.disabled_at is not None or not self._stands(kept, moment):
             return None
         if moment - kept.last_seen > SEEN_EVERY:
@@ -292,13 +292,15 @@ class Tokens:
             found = session.execute(statement).one_or_none()
         if found is None:
             return None
-        kept, account = found.tuple()
+        kept, account = found[0], found[1]
         dead = kept.revoked_at is not None or kept.expires <= moment
         if dead or account.disabled_at is not None or account.must_change:
             return None
         if kept.last_used is None or moment - kept.last_used > SEEN_EVERY:
             with self._database.writing() as session:
-                session.execute(update(TOKENS).where(TOKENS.c.id == kept.id).values(last_used=moment))
+                session.execute(
+                    update(TOKENS).where(TOKENS.c.id == kept.id).values({TOKENS.c.last_used: moment})
+                )
         return replace(_identity(account, "token"), door=kept.id, may_write=kept.scope == "write")
 
     def of(self, account_id: str) -> list[TokenRow]:

@@ -1,8 +1,8 @@
 """The tables of `api.people`.
 
 Nothing that opens a door is stored as it is: passwords as argon2 hashes, the secrets of sessions and tokens
-as SHA-256. A column with ``info={"secret": True}`` must not be copied, not even into the history; a table
-with ``info={"history": False}`` holds no records, only who is at the door.
+as SHA-256. A column with ``info={"secret": True}`` must not be copied, not even into the history. What has
+``info={"history": False}`` holds no records, only who is at the door.
 """
 
 from __future__ import annotations
@@ -56,7 +56,6 @@ class TokenRow(Base):
     """A program's key to the API, for one person. `scope` is ``read`` or ``write``."""
 
     __tablename__ = "tokens"
-    __table_args__ = ({"info": {"history": False}},)
     id: Mapped[str] = mapped_column(String(32), primary_key=True, default=new_id)
     secret_hash: Mapped[str] = mapped_column(String(64), unique=True, info={"secret": True})
     account_id: Mapped[str] = mapped_column(ForeignKey("accounts.id"), index=True)
@@ -64,7 +63,7 @@ class TokenRow(Base):
     scope: Mapped[str] = mapped_column(String(8))
     created: Mapped[datetime] = mapped_column(default=now)
     expires: Mapped[datetime]
-    last_used: Mapped[datetime | None]
+    last_used: Mapped[datetime | None] = mapped_column(info={"history": False})
     revoked_at: Mapped[datetime | None]
 
 
