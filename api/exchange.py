@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from api import repository as repo
 from api.database import Database
 from api.errors import ConflictError
-from api.sealing.kept import read_kept
+from api.sealing.kept import read_kept, sha256_of
 from api.sealing.rows import seal_of
 from api.sealing.tables import SealRow
 from api.services import SurveyView, new_structure
@@ -25,6 +25,7 @@ from api.tables import (
     StructureRow,
     SurveyRow,
 )
+from corrosion.errors import StorageError
 from corrosion.model import SurveyFile, dump_survey, parse_survey
 from corrosion.model.planning import Planning
 
@@ -152,6 +153,13 @@ def _state(session: Session, row: SurveyRow) -> State:
 
 
 def _frozen_export(row: SurveyRow, seal: SealRow) -> Export:
+    for text, digest in ((seal.frozen, seal.digest), (seal.kept, seal.kept_digest)):
+        if sha256_of(text) != digest:
+            raise StorageError(
+                f"the frozen copy of the sealed survey {row.name!r} is not what was sealed.",
+                place=f"survey {row.id}",
+                remedy="The database was damaged or changed by hand: restore it from a backup.",
+            )
     kept = read_kept(seal.kept)
     candidates = {
         # Kept assessments are looked up by state, and no live survey has this one.

@@ -28,6 +28,7 @@ def record_facts(session: Session, survey_id: str) -> RecordFacts:
         revision=record.revision,
         revises=_cited(revises),
         revision_reason=revises.reason if revises else "",
+        no_decision=record.seal.no_decision if record.seal else "",
         history_head=HistoryHead(head.seq, head.hash),
         carried_from=_cited(record.cites.get("carried")),
     )

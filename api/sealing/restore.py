@@ -19,7 +19,7 @@ from api.sealing.tables import CitationRow, SealRow, SignatureRow
 from api.tables import SurveyRow
 from corrosion.errors import RecordError
 from corrosion.model import SurveyFile, parse_survey
-from corrosion.record.facts import Cited, RecordFacts, Seal, facts_from_json
+from corrosion.record.facts import Cited, RecordFacts, facts_from_json
 
 
 def restore_sealed(
@@ -59,16 +59,18 @@ def restore_sealed(
     copy_log(session, beside, survey.id)
     state = state_digest(sha256_of(frozen_text), sha256_of(kept))
     _sign(session, survey, facts, state)
-    if facts.seal is not None:
-        _seal(session, survey, facts.seal, file, (frozen_text, kept, state))
+    _seal(session, survey, facts, file, (frozen_text, kept, state))
     session.flush()
     return facts
 
 
 def _seal(
-    session: Session, survey: SurveyRow, seal: Seal, file: SurveyFile, texts: tuple[str, str, str]
+    session: Session, survey: SurveyRow, facts: RecordFacts, file: SurveyFile, texts: tuple[str, str, str]
 ) -> None:
     frozen, kept, state = texts
+    seal = facts.seal
+    if seal is None:
+        return
     if sha256_of(frozen) != seal.digest:
         raise RecordError(
             f"the seal is on a file with SHA-256 {seal.digest}, this one has {sha256_of(frozen)}.",
@@ -84,7 +86,7 @@ def _seal(
             by_name=repo.short_name(seal.by),
             digest=seal.digest,
             state=state,
-            no_decision="",
+            no_decision=facts.no_decision,
             structure={
                 "name": repo.short_name(file.structure.name),
                 "units": file.units,

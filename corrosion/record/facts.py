@@ -118,6 +118,8 @@ class RecordFacts:
         The sealed survey this one corrects.
     revision_reason : str
         Why it was corrected.
+    no_decision : str
+        Why no planner signed a decision, where the survey was sealed without one.
     history_head : HistoryHead or None
         None where no history is kept (a survey file on its own).
     carried_from : Cited or None
@@ -129,6 +131,7 @@ class RecordFacts:
     revision: Annotated[int, Field(ge=1)] = 1
     revises: Cited | None = None
     revision_reason: _Text = ""
+    no_decision: _Text = ""
     history_head: HistoryHead | None = None
     carried_from: Cited | None = None
 

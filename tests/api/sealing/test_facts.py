@@ -7,15 +7,17 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from sqlalchemy import text
 
 from api.app import build_context
 from api.context import Context
+from api.errors import SealedError
 from api.sealing.facts import kept_of, record_facts
 from api.sealing.restore import restore_sealed
 from api.sealing.statements import Typed
 from api.settings import Settings
 from api.tables import SurveyRow
-from corrosion.errors import RecordError
+from corrosion.errors import RecordError, StorageError
 from corrosion.record.facts import RecordFacts, facts_json
 from tests.api.samples import survey_file
 
@@ -27,14 +29,12 @@ def context(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Context]:
     """Give the parts of a service without a server."""
     made = build_context(Settings(data_dir=tmp_path_factory.mktemp("data")))
     yield made
-    made.executor.shutdown()
-    made.search.close()
-    made.database.close()
+    made.close()
 
 
-def new(context: Context, text: str | None = None) -> str:
+def new(context: Context, written: str | None = None) -> str:
     """Import a survey without photos."""
-    source = text or json.dumps(survey_file(photos=[]))
+    source = written or json.dumps(survey_file(photos=[]))
     return context.exchange.import_file(source.encode(), place="test").row.id
 
 
@@ -103,17 +103,58 @@ def test_a_sealed_survey_comes_back_as_it_was(context: Context) -> None:
     facts = facts_of(context, survey)
     with context.database.reading() as session:
         kept = kept_of(session, survey)
-    text = context.exchange.export(survey).text
-    again = new(context, text)
+    written = context.exchange.export(survey).text
+    again = new(context, written)
     with context.database.writing() as session:
         row = session.get_one(SurveyRow, again)
-        restore_sealed(session, row, facts_json(facts), text, kept)
+        restore_sealed(session, row, facts_json(facts), written, kept)
     restored = facts_of(context, again)
     assert restored.signatures == facts.signatures
     assert restored.seal == facts.seal
-    assert context.exchange.export(again).text == text
+    assert context.exchange.export(again).text == written
     assert context.records.record(again).digest == context.records.record(survey).digest
     assert context.records.record(again).standing == "sealed"
+
+
+def test_the_reason_for_no_decision_comes_back_too(context: Context) -> None:
+    """A survey sealed on the inspector's signature alone keeps the reason, in the facts and out of them."""
+    survey = new(context)
+    records = context.records
+    records.sign(survey, "findings", records.record(survey).digest, TYPED)
+    records.seal(survey, records.record(survey).digest, "Only looked at.")
+    facts = facts_of(context, survey)
+    assert facts.no_decision == "Only looked at."
+    written = context.exchange.export(survey).text
+    again = new(context, written)
+    with context.database.writing() as session:
+        restore_sealed(session, session.get_one(SurveyRow, again), facts_json(facts), written)
+    assert facts_of(context, again).no_decision == "Only looked at."
+
+
+@pytest.mark.parametrize("column", ["frozen", "kept"])
+def test_a_changed_frozen_copy_is_not_used(context: Context, column: str) -> None:
+    """One letter changed in the database behind the program's back, and the sealed survey is refused."""
+    survey = sealed(context)
+    statement = text(f"UPDATE seals SET {column} = {column} || ' ' WHERE survey_id = :survey")  # noqa: S608
+    with context.database.engine.begin() as connection:
+        connection.execute(statement, {"survey": survey})
+    with pytest.raises(StorageError, match="not what was sealed"):
+        context.exchange.export(survey)
+
+
+def test_sealing_on_postgresql(postgresql: str, tmp_path: Path) -> None:
+    """The other database holds the same: sealed, refused, revised, gone on from."""
+    made = build_context(Settings(data_dir=tmp_path, database_url=postgresql))
+    try:
+        survey = sealed(made)
+        with pytest.raises(SealedError):
+            made.services.edit_survey(survey, 1, {"lenses": []}, "other")
+        assert made.successors.carry_forward(survey, "").view.row.id != survey
+        revision = made.successors.open_revision(survey, "typing error").view.row.id
+        assert facts_of(made, revision).revision == 2
+        assert made.exchange.export(survey).text == made.exchange.export(survey, with_hashes=True).text
+    finally:
+        made.close()
 
 
 def test_a_seal_on_another_file_is_not_restored(context: Context, tmp_path: Path) -> None:
@@ -121,8 +162,8 @@ def test_a_seal_on_another_file_is_not_restored(context: Context, tmp_path: Path
     del tmp_path
     survey = sealed(context)
     facts = facts_json(facts_of(context, survey))
-    text = context.exchange.export(survey).text.replace("Inspector A", "Inspector B")
-    again = new(context, text)
+    written = context.exchange.export(survey).text.replace("Inspector A", "Inspector B")
+    again = new(context, written)
     with pytest.raises(RecordError, match="SHA-256"), context.database.writing() as session:
-        restore_sealed(session, session.get_one(SurveyRow, again), facts, text)
+        restore_sealed(session, session.get_one(SurveyRow, again), facts, written)
     assert facts_of(context, again).seal is None
