@@ -159,6 +159,12 @@ def survey_entries(file: SurveyFile, survey_id: str) -> Iterator[Entry]:
         yield Entry(What.PERSON, survey_id, info.inspector, "inspector", date=date)
 
 
+def person_entry(ref: str, name: str, did: str, date: str) -> Entry:
+    """Give the entry of a person who did something with a survey: signed or sealed it."""
+    facts = tuple(fact(LETTERS["person"], word) for word in fold(name).split())
+    return Entry(What.PERSON, ref, name, did, facts=facts, date=date)
+
+
 def finding_entries(rows: Iterable[Row], file: SurveyFile) -> Iterator[Entry]:
     """Give the entries of a survey's findings, judged as the findings page judges them.
 

@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Select, and_, delete, func, insert, literal, or_, select, union_all
+from sqlalchemy import Select, and_, case, delete, func, insert, literal, or_, select, union_all
 from sqlalchemy.orm import Session
 
 from api import repository as repo
@@ -17,6 +17,7 @@ from api.database import Database
 from api.errors import NotFoundError
 from api.exchange import Exchange, Export, State
 from api.results import Kept, Results
+from api.sealing.tables import SealRow, SignatureRow
 from api.search import build
 from api.search.build import Entry, PhotoPlace, Scope
 from api.search.engine import word_index
@@ -132,6 +133,7 @@ class Indexer:
         with self._database.reading() as session:
             structure_id = repo.find(session, SurveyRow, identifier).structure_id
             parts = _parts(session, identifier, export)
+            people, signatures = _people(session, identifier)
         problem = None
         findings: list[Entry] = []
         try:
@@ -143,22 +145,22 @@ class Indexer:
             logger.exception("survey %s cannot be assessed for the index", identifier)
             problem = f"the assessment failed ({type(error).__name__})."
         scope = build.scope_of_survey(identifier, structure_id, export.file)
-        entries = [*build.survey_entries(export.file, identifier), *findings, *parts]
-        self._keep(scope, entries, export.state, problem)
+        entries = [*build.survey_entries(export.file, identifier), *people, *findings, *parts]
+        self._keep(scope, entries, export.state, problem, signatures)
 
     def _give_up(self, stale: Stale, error: Exception) -> None:
         """Note that a scope cannot be indexed as it is; its next change is another try."""
+        problem = f"it cannot be read ({type(error).__name__})."
         with self._database.reading() as session:
-            if stale.is_survey:
-                survey = repo.find(session, SurveyRow, stale.id)
-                structure = repo.find(session, StructureRow, survey.structure_id)
-                revision = survey.revision
-            else:
+            if not stale.is_survey:
                 structure = repo.find(session, StructureRow, stale.id)
-                revision = NO_SURVEY
-        state = (stale.id, revision, structure.version)
-        scope = Scope(stale.id, structure.id, stale.id if stale.is_survey else None)
-        self._keep(scope, [], state, f"it cannot be read ({type(error).__name__}).")
+                scope = Scope(stale.id, stale.id, None)
+                self._keep(scope, [], (stale.id, NO_SURVEY, structure.version), problem)
+                return
+            structure_id = repo.find(session, SurveyRow, stale.id).structure_id
+            _, signatures = _people(session, stale.id)
+        scope = Scope(stale.id, structure_id, stale.id)
+        self._keep(scope, [], self._exchange.state(stale.id), problem, signatures)
 
     def _assessed(self, export: Export) -> Kept:
         # What people look at right now stays in the results' cache; what is only indexed never enters it.
@@ -166,7 +168,14 @@ class Indexer:
             return self._results.of(export)
         return Kept(assess(export.file, sizes=export.sizes), export.file.units)
 
-    def _keep(self, scope: Scope, entries: Sequence[Entry], state: State, problem: str | None) -> None:
+    def _keep(
+        self,
+        scope: Scope,
+        entries: Sequence[Entry],
+        state: State,
+        problem: str | None,
+        signatures: int = 0,
+    ) -> None:
         rows = [build.columns(entry, scope) for entry in entries]
         _, revision, structure_version = state
         with self._database.writing() as session:
@@ -178,7 +187,7 @@ class Indexer:
             self._words.keep(connection, scope.id)
             session.execute(delete(SearchStateRow).where(SearchStateRow.scope_id == scope.id))
             values = {"revision": revision, "structure_version": structure_version, "problem": problem}
-            known = {"scope_id": scope.id, "form": build.FORM, "indexed": now()}
+            known = {"scope_id": scope.id, "form": build.FORM, "indexed": now(), "signatures": signatures}
             connection.execute(insert(SearchStateRow), [known | values])
 
 
@@ -207,15 +216,25 @@ def _lock(session: Session, scope: Scope) -> None:
 def _stale() -> Select[Any]:
     state, survey, structure = SearchStateRow, SurveyRow, StructureRow
     fresh = and_(state.scope_id == survey.id, state.form == build.FORM)
+    # As `api.exchange` states it: a sealed survey has its own copy of the structure, of version 0.
+    version = case((SealRow.survey_id.is_not(None), 0), else_=structure.version)
+    signed = (
+        select(SignatureRow.survey_id, func.count().label("count"))
+        .group_by(SignatureRow.survey_id)
+        .subquery()
+    )
     surveys = (
         select(survey.id, literal(1).label("is_survey"))
         .join(structure, structure.id == survey.structure_id)
         .outerjoin(state, fresh)
+        .outerjoin(SealRow, SealRow.survey_id == survey.id)
+        .outerjoin(signed, signed.c.survey_id == survey.id)
         .where(
             or_(
                 state.scope_id.is_(None),
                 state.revision != survey.revision,
-                state.structure_version != structure.version,
+                state.structure_version != version,
+                state.signatures != func.coalesce(signed.c.count, 0),
             )
         )
     )
@@ -226,6 +245,26 @@ def _stale() -> Select[Any]:
     )
     both = union_all(structures, surveys).subquery()
     return select(both.c.id, both.c.is_survey).order_by(both.c.is_survey, both.c.id)
+
+
+def _people(session: Session, survey_id: str) -> tuple[list[Entry], int]:
+    """Give the entries of who signed and sealed a survey, and the number of signatures."""
+    entries, signatures = [], 0
+    for row in session.scalars(select(SignatureRow).where(SignatureRow.survey_id == survey_id)):
+        signatures += 1
+        typed = {name: str(value) for name, value in row.document.items()}
+        certificate = f"{typed.get('certificate_kind', '')} {typed.get('certificate_number', '')}".strip()
+        did = "; ".join(
+            part for part in (f"signed as {row.role}", certificate, typed.get("place", "")) if part
+        )
+        date = typed.get("date") or f"{row.created:%Y-%m-%d}"
+        entries.append(build.person_entry(row.id, typed.get("name", row.by_name), did, date[:10]))
+    seal = session.get(SealRow, survey_id)
+    if seal is not None:
+        entries.append(
+            build.person_entry(f"seal {survey_id}", seal.by_name, "sealed it", f"{seal.at:%Y-%m-%d}")
+        )
+    return entries, signatures
 
 
 def _parts(session: Session, survey_id: str, export: Export) -> list[Entry]:

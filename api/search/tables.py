@@ -77,6 +77,7 @@ class SearchStateRow(Base):
     scope_id: Mapped[str] = mapped_column(String(32), primary_key=True)
     revision: Mapped[int]
     structure_version: Mapped[int]
+    signatures: Mapped[int]
     form: Mapped[int]
     indexed: Mapped[datetime] = mapped_column(default=now)
     problem: Mapped[str | None] = mapped_column(Text)

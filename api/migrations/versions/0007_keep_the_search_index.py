@@ -80,6 +80,7 @@ def _make_index() -> None:
         sa.Column("scope_id", sa.String(length=32), nullable=False),
         sa.Column("revision", sa.Integer(), nullable=False),
         sa.Column("structure_version", sa.Integer(), nullable=False),
+        sa.Column("signatures", sa.Integer(), nullable=False),
         sa.Column("form", sa.Integer(), nullable=False),
         sa.Column("indexed", sa.DateTime(timezone=True), nullable=False),
         sa.Column("problem", sa.Text(), nullable=True),

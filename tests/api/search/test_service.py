@@ -29,6 +29,7 @@ from api.services import Services
 from api.settings import Settings
 from corrosion.model import Structure
 from tests.api.samples import REMOVAL, STRUCTURE, picture, survey_file, tag, upload
+from tests.api.sealing.conftest import Case
 from tests.api.server import running
 
 BOW_TIE = {"type": "Polygon", "coordinates": [[[100, 100], [150, 150], [150, 100], [100, 150]]]}
@@ -315,3 +316,29 @@ def _is_number(text: str) -> bool:
 
 def _bytes(document: dict[str, Any]) -> bytes:
     return json.dumps(document).encode()
+
+
+def test_a_sealed_survey_is_found_as_it_was_sealed(client: httpx.Client) -> None:
+    """Who signed and sealed is found; a later change of the structure changes nothing found in it."""
+    case = Case(client, survey={"name": "Look hazel"})
+    assert whats(client, person="hessonite", survey_id=case.id) == []
+    for subject in ("findings", "decision"):
+        assert case.sign(subject, name="Ines Hessonite").status_code == 201
+    signed = found(client, text="hessonite inv-0042", survey_id=case.id)
+    assert [(one["what"], one["title"], one["date"]) for one in signed] == [
+        ("person", "Ines Hessonite", "2031-04-24")
+    ] * 2
+    assert case.seal().status_code == 201
+    assert len(whats(client, what="person", survey_id=case.id)) == 3  # two signatures and the seal
+    before = client.get("/api/search", params={"survey_id": case.id, "what": "finding"}).json()["items"]
+    record = client.get(f"/api/structures/{case.structure}").json()
+    changed = record["structure"] | {"name": "Renamed hazel"}
+    changed["members"][0]["limit"] = {"depth": 0.001, "source": "RS-99"}
+    body = {"units": record["units"], "structure": changed}
+    assert client.put(f"/api/structures/{case.structure}", json=body, headers=tag(1)).status_code == 200
+    after = client.get("/api/search", params={"survey_id": case.id, "what": "finding"}).json()
+    assert after["indexing"] == 0
+    assert [one | {"structure": ""} for one in after["items"]] == [
+        one | {"structure": ""} for one in before
+    ]
+    assert {one["verdict"] for one in before} == {"within"}
