@@ -41,6 +41,7 @@ def start(request: Request, context: ContextDep) -> Response:
                 "date": view.row.document["survey"].get("date"),
                 "photos": photos,
                 "waiting": waiting,
+                "sealed": view.seal is not None,
             }
         )
     structures = [
@@ -87,6 +88,7 @@ def one_structure(request: Request, structure_id: str, context: ContextDep) -> R
     surveys = [
         {"id": view.row.id, "name": view.row.name, "date": view.row.document["survey"].get("date")}
         | {"inspector": view.row.document["survey"].get("inspector"), "photos": photos, "waiting": waiting}
+        | {"sealed": view.seal is not None}
         for view, photos, waiting in context.services.surveys(EVERYTHING, structure_id)
     ]
     return render(
