@@ -104,6 +104,7 @@ class BagImports:
         *,
         structure_id: str | None = None,
         trusted: Iterable[bytes] = (),
+        limits: BagLimits | None = None,
         progress: Progress | None = None,
     ) -> ImportedBag:
         """Import a bag, a folder or a zip, as a survey with its photos and its record.
@@ -114,6 +115,8 @@ class BagImports:
             Structure the survey belongs to; it must be equal to the bag's. A new one if not given.
         trusted : iterable of bytes
             Public keys one of which must have signed the bag; any bag if there are none.
+        limits : BagLimits, optional
+            What the bag may cost; what an upload may, if not given. A photo is held to the settings anyway.
 
         Raises
         ------
@@ -127,11 +130,12 @@ class BagImports:
             If the stored structure differs from the bag's.
         """
         try:
-            with read_bag(path, trusted=trusted, limits=self.limits, progress=progress) as bag:
+            with read_bag(path, trusted=trusted, limits=limits or self.limits, progress=progress) as bag:
                 return self._take(bag, structure_id, progress)
-        except (DataError, StatementError, OverflowError) as error:
+        # A record is read by several hands; a value none of them foresaw is refused here, whatever it is.
+        except (DataError, StatementError, OverflowError, ValueError) as error:
             raise ArchiveError(
-                "the record holds a text or number that is too large to be stored.",
+                "the record holds a text, time or number that cannot be stored.",
                 place="archive",
                 remedy="It is not as the program wrote it; do not trust it.",
             ) from error

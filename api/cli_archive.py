@@ -279,13 +279,15 @@ def import_bag(
     data: Data = None,
 ) -> None:
     """Import an archive into the service's store: verified first, then all of it or nothing."""
-    from corrosion.archive import load_trusted
+    from corrosion.archive import BagLimits, load_trusted
 
     keys = [load_trusted(path) for path in trusted or []]
     if not bag.exists():
         raise ArchiveError("there is no such file or folder.", place=str(bag), remedy="Name a bag.")
     with _service(data, must_exist=False) as context, progress() as report:
-        done = context.bag_imports.take_in(bag, structure_id=structure, trusted=keys, progress=report)
+        done = context.bag_imports.take_in(
+            bag, structure_id=structure, trusted=keys, limits=BagLimits(), progress=report
+        )
     console = make_console()
     for note in done.notes:
         console.print(clean(note), soft_wrap=True)

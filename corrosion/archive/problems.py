@@ -53,7 +53,7 @@ class BagSignature:
             "unknown": f"signed with the key {self.fingerprint}, which nobody vouched for: anyone can "
             "make a key. Compare it with the signer's, or name theirs as trusted",
             "trusted": f"signed with the trusted key {self.fingerprint}",
-            "broken": "the signature does not hold",
+            "broken": "signed, but the signature does not hold",
         }
         return words[self.state]
 

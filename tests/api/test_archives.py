@@ -22,6 +22,9 @@ from tests.api.sealing.conftest import Case
 from tests.api.server import running
 from tests.archive.bags import zip_of
 
+TICK = json.dumps(
+    {"ticks": [dict.fromkeys(("card", "fingerprint", "logged", "who", "what", "when"), "nonsense")]}
+).encode()[1:-1]
 REPORTLESS = {"paper": "none"}
 
 
@@ -211,6 +214,7 @@ def _hostile(bag: bytes) -> Iterator[bytes]:
     yield from (_resealed(files, {"survey.json": text}) for text in _bad_surveys(files["data/survey.json"]))
     yield from (_resealed(files, {"record.json": text}) for text in _bad_records(files["data/record.json"]))
     yield _resealed(files, {"kept.json": b"\xff\xfe"})
+    yield _resealed(files, {"kept.json": files["data/kept.json"].replace(b'"ticks": []', TICK)})
     yield _resealed(files, {"photos/f1.jpg": b"GIF89a no photo"})
     while True:
         damaged = bytearray(bag)
