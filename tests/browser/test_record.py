@@ -95,3 +95,16 @@ def test_a_sealed_survey_offers_no_edits(open_page: OpenPage, sealed: Case) -> N
     expect(page.locator('[data-key="mark-P1"]')).to_be_visible()
     expect(page.locator('[data-key="draw-pit"]')).to_be_hidden()
     assert sealed.photo()["version"] == photo["version"]
+
+
+def test_a_sealed_photo_keeps_its_member(open_page: OpenPage, service: Service) -> None:
+    """The member that a sealed photo shows is still offered and drawn after the structure has lost it."""
+    case = Case(service.client).sealed()
+    found = service.client.get(f"/api/structures/{case.structure}").json()
+    found["structure"]["members"].pop(0)
+    body = {"units": found["units"], "structure": found["structure"]}
+    address = f"/api/structures/{case.structure}"
+    assert service.client.put(address, json=body, headers=tag(found["version"])).status_code == 200
+    page = open_page(f"/photos/{case.photo()['id']}").page
+    page.locator("#tab-place").click()
+    expect(page.locator("#panel option:checked").first).to_contain_text("SK1")

@@ -1,6 +1,6 @@
 // The photo page: reads what it needs, then puts the parts together. Each part lives in ../photo.
 import "../photo/photo.css";
-import { getJson, read, wordsOf } from "../client";
+import { getJson, pageData, read, wordsOf } from "../client";
 import { byId, h } from "../photo/dom";
 import { docOf, type PhotoRecord, type StructureRecord, type SurveyRecord } from "../photo/types";
 import { Store } from "../photo/store";
@@ -13,7 +13,8 @@ async function start(): Promise<void> {
   const stored = await read<PhotoRecord>(`/api/photos/${id}`);
   const record = stored.body;
   const survey = await getJson<SurveyRecord>(`/api/surveys/${record.survey_id}`);
-  const structure = await getJson<StructureRecord>(`/api/structures/${survey.structure_id}`);
+  const structure =
+    pageData<StructureRecord>("frozen-structure") ?? (await getJson<StructureRecord>(`/api/structures/${survey.structure_id}`));
   if (!record.picture) {
     throw new Error("the picture of this photo has not been uploaded yet. Add it on the Photos page.");
   }
