@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 from urllib.parse import urlencode
 
 from fastapi import FastAPI
@@ -70,6 +70,14 @@ def with_everybody(people: People) -> None:
         people.accounts.add(name, Details(name.title(), KINDS[name]), PASSWORD, must_change=False)
 
 
+class Answer(NamedTuple):
+    """What came back."""
+
+    status: int
+    headers: dict[str, str]
+    text: str
+
+
 @dataclass
 class House:
     """A service in this process, and the headers that make somebody known to it."""
@@ -80,23 +88,29 @@ class House:
     headers: dict[str, dict[str, str]] = field(default_factory=dict)
 
     def ask(
-        self, method: str, path: str, headers: Mapping[str, str] | None = None, body: bytes = b""
-    ) -> tuple[int, dict[str, str]]:
-        """Send a request straight to the application; return status and headers of the answer."""
-        return self.loop.run_until_complete(_ask(self.app, method, path, headers or {}, body))
+        self,
+        method: str,
+        path: str,
+        headers: Mapping[str, str] | None = None,
+        body: bytes = b"",
+        client: str = "127.0.0.1",
+    ) -> Answer:
+        """Send a request straight to the application."""
+        scope = _scope(method, path, headers or {}, client)
+        return self.loop.run_until_complete(_ask(self.app, scope, body))
 
-    def form(self, path: str, fields: Mapping[str, str], headers: Mapping[str, str] | None = None) -> Any:
+    def form(
+        self, path: str, fields: Mapping[str, str], headers: Mapping[str, str] | None = None
+    ) -> Answer:
         """Send a form as a browser does."""
         sent = {"content-type": "application/x-www-form-urlencoded", "accept": "text/html"}
         return self.ask("POST", path, sent | dict(headers or {}), urlencode(fields).encode())
 
 
-async def _ask(
-    app: FastAPI, method: str, path: str, headers: Mapping[str, str], body: bytes
-) -> tuple[int, dict[str, str]]:
-    found: dict[str, Any] = {}
+def _scope(method: str, path: str, headers: Mapping[str, str], client: str) -> dict[str, Any]:
     plain, _, query = path.partition("?")
-    scope = {
+    sent = {"host": "127.0.0.1", **headers}
+    return {
         "type": "http",
         "asgi": {"version": "3.0"},
         "http_version": "1.1",
@@ -106,14 +120,15 @@ async def _ask(
         "raw_path": plain.encode(),
         "root_path": "",
         "query_string": query.encode(),
-        "client": ("127.0.0.1", 50000),
+        "client": (client, 50000),
         "server": ("127.0.0.1", 80),
-        "headers": [
-            (name.lower().encode(), value.encode())
-            for name, value in {"host": "127.0.0.1", **headers}.items()
-        ],
+        "headers": [(name.lower().encode(), value.encode()) for name, value in sent.items()],
     }
 
+
+async def _ask(app: FastAPI, scope: dict[str, Any], body: bytes) -> Answer:
+    start: dict[str, Any] = {}
+    parts: list[bytes] = []
     sent: list[bytes] = []
 
     async def receive() -> dict[str, Any]:
@@ -125,34 +140,40 @@ async def _ask(
 
     async def send(message: Any) -> None:
         if message["type"] == "http.response.start":
-            found["status"] = message["status"]
-            found["headers"] = {name.decode(): value.decode() for name, value in message["headers"]}
+            start.update(message)
+        else:
+            parts.append(message.get("body", b""))
 
     await app(scope, receive, send)
-    return found["status"], found["headers"]
+    headers = {name.decode(): value.decode() for name, value in start["headers"]}
+    return Answer(start["status"], headers, b"".join(parts).decode("utf-8", "replace"))
 
 
 @contextmanager
-def house(folder: Path, **settings: Any) -> Iterator[House]:
-    """Give a service with one person of every kind, each signed in, and an inspector's two tokens."""
-    given = Settings(data_dir=folder, **settings)
-    app = create_app(given)
-    people: People = app.state.context.people
-    with_everybody(people)
+def empty_house(folder: Path, **settings: Any) -> Iterator[House]:
+    """Give a service without accounts, or with those that its folder has."""
+    app = create_app(Settings(data_dir=folder, **settings))
     loop = asyncio.new_event_loop()
     lifespan = app.router.lifespan_context(app)
     loop.run_until_complete(lifespan.__aenter__())
-    made = House(app, people, loop, {"anonymous": {}})
-    for name in KINDS:
-        secret = people.sessions.sign_in(name, PASSWORD, HERE)
-        made.headers[name] = {"cookie": f"{PLAIN_COOKIE}={secret}"}
-    inspector = people.accounts.named("inspector").id
-    for name, scope in TOKENS.items():
-        secret, _ = people.tokens.make(inspector, name, scope, 30)
-        made.headers[name] = {"authorization": f"Bearer {secret}"}
     try:
-        yield made
+        yield House(app, app.state.context.people, loop, {"anonymous": {}})
     finally:
         loop.run_until_complete(lifespan.__aexit__(None, None, None))
         loop.run_until_complete(loop.shutdown_default_executor())
         loop.close()
+
+
+@contextmanager
+def house(folder: Path) -> Iterator[House]:
+    """Give a service with one person of every kind, each signed in, and an inspector's two tokens."""
+    with empty_house(folder) as made:
+        with_everybody(made.people)
+        for name in KINDS:
+            secret = made.people.sessions.sign_in(name, PASSWORD, HERE)
+            made.headers[name] = {"cookie": f"{PLAIN_COOKIE}={secret}"}
+        inspector = made.people.accounts.named("inspector").id
+        for name, scope in TOKENS.items():
+            secret, _ = made.people.tokens.make(inspector, name, scope, 30)
+            made.headers[name] = {"authorization": f"Bearer {secret}"}
+        yield made

@@ -71,7 +71,7 @@ def test_each_route_lets_in_whom_its_row_does(everybody: House, kind: str) -> No
             continue
         # Tokens are good for the API only; on a page their bearer is nobody.
         who = "anonymous" if kind in TOKENS and not path.startswith("/api/") else kind
-        status, _ = everybody.ask(method, sample(path), headers)
+        status = everybody.ask(method, sample(path), headers).status
         refused = 401 if who == "anonymous" else 403
         # The sign-in form answers 401 itself: it was let in, name and password were not.
         let_in = status not in {401, 403} or path == "/sign-in"
@@ -134,8 +134,8 @@ def test_a_route_without_a_row_answers_nobody(everybody: House) -> None:
         raise AssertionError("it was let in")
 
     everybody.app.router.add_api_route("/api/forgotten", forgotten)
-    assert everybody.ask("GET", "/api/forgotten", everybody.headers["administrator"])[0] == 404
-    assert everybody.ask("GET", "/api/forgotten")[0] == 401
+    assert everybody.ask("GET", "/api/forgotten", everybody.headers["administrator"]).status == 404
+    assert everybody.ask("GET", "/api/forgotten").status == 401
 
 
 @pytest.mark.parametrize(
@@ -152,8 +152,8 @@ def test_a_route_without_a_row_answers_nobody(everybody: House) -> None:
 )
 def test_other_spellings_open_nothing(everybody: House, method: str, path: str, status: int) -> None:
     """Methods and addresses near a route's are not the route, for people and for strangers."""
-    assert everybody.ask(method, path, everybody.headers["administrator"])[0] == status
-    assert everybody.ask(method, path)[0] in {401, 404}
+    assert everybody.ask(method, path, everybody.headers["administrator"]).status == status
+    assert everybody.ask(method, path).status in {401, 404}
 
 
 def test_the_methods_of_an_address_are_its_rows() -> None:
