@@ -8,6 +8,7 @@ from typing import Any
 
 from api.history.chain import HistoryEntry, Json
 from api.history.diff import ITEM, ORDER, steps
+from api.history.words_added import added_words
 
 NOUNS = {
     "structures": "structure",
@@ -26,7 +27,7 @@ NOUNS = {
     "record_files": "file of an archived record:",
     "saved_searches": "saved search",
     "retention_labels": "retention label",
-    "retention_marks": "retention label set",
+    "retention_marks": "retention label of the survey",
 }
 """What a row of a table is called; a table without an entry is called by its own name."""
 
@@ -49,7 +50,9 @@ KINDS: dict[str, tuple[str, tuple[str, ...]]] = {
 """What the history can be narrowed to: the word for it, and its tables."""
 
 # Copies of what the document says, and what the service counts by itself.
-UNSAID = frozenset({"version", "withdrawn_at", "withdrawn_reason", "position", "created", "upload_name"})
+UNSAID = frozenset(
+    {"version", "lifted_reason", "withdrawn_at", "withdrawn_reason", "position", "created", "upload_name"}
+)
 PARTS = {
     "marks": "marks",
     "scale": "scale",
@@ -62,6 +65,14 @@ PARTS = {
     "picture_sha256": "picture",
 }
 """Parts of a row that are named in its headline; the rest are its details."""
+
+TURNS = {
+    "disabled_at": ("disabled", "enabled"),
+    "revoked_at": ("revoked", "valid again"),
+    "retired_at": ("retired", "in use again"),
+    "lifted_at": ("lifted", "set again"),
+}
+"""Columns whose time says that something was done, and the words for it; the second where it was undone."""
 
 LENGTHS = frozenset({"depth", "depths", "value", "thickness", "station", "distance", "height", "length"})
 HASH_SHOWN = 12
@@ -102,6 +113,11 @@ def say(entry: HistoryEntry, name: str, unit: str) -> Said:
     unit : str
         Unit of the lengths in the row's document.
     """
+    if entry.action == "added":
+        columns = {steps(path)[0]: value for path, value in (entry.after or {}).items()}
+        words = added_words(entry.table, columns)
+        if words is not None:
+            return Said(*words)
     if entry.action != "changed":
         ways = {
             "added": "added",
@@ -114,6 +130,8 @@ def say(entry: HistoryEntry, name: str, unit: str) -> Said:
     paths = [path for path in sorted(before.keys() | after.keys()) if _is_said(path, before, after)]
     if paths == ["/picture_sha256"] and before["/picture_sha256"] is None:
         return Said(f"Picture of {name} came in")
+    if len(paths) == 1 and (verbs := TURNS.get(paths[0][1:])):
+        return Said(f"{_capital(name)} {verbs[before.get(paths[0]) is not None]}")
     parts = list(dict.fromkeys(part for path in paths if (part := _part(path))))
     details = [detail for path in paths for detail in _details(path, before, after, unit)]
     cut = details[:DETAILS_SHOWN] + (["…"] if len(details) > DETAILS_SHOWN else [])
@@ -183,6 +201,8 @@ def _details(path: str, before: Json, after: Json, unit: str) -> Iterator[str]:
         yield f"order of {_label(way[:-1])} changed"
     elif path not in before or path not in after:
         yield from _came_or_went(way, new if path in after else old, came=path in after)
+    elif way[-1] == "sha256":
+        yield f"{_label(way[:-1])} changed"
     elif isinstance(old, dict) and isinstance(new, dict):
         yield f"{_label(way)}: {_value(old, '')} → {_value(new, '')}"
     else:
@@ -212,7 +232,13 @@ def _label(way: list[str]) -> str:
 
 
 def _plain_word(step: str) -> str:
-    words = {"depths": "depth", "shape": "outline", "sha256": "hash", "coordinates": "outline"}
+    words = {
+        "depths": "depth",
+        "shape": "outline",
+        "sha256": "hash",
+        "password_hash": "password",
+        "coordinates": "outline",
+    }
     return words.get(step, step.replace("_", " "))
 
 

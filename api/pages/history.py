@@ -116,6 +116,9 @@ def _link(entry: HistoryEntry) -> str:
         "readings": f"{survey}/rework",
         "choices": f"{survey}/decision" if any("decision" in path for path in parts) else f"{survey}/plan",
         "ticks": f"{survey}/worklist",
+        "signatures": f"{survey}/record",
+        "seals": f"{survey}/record",
+        "citations": f"{survey}/record",
     }
     gone = entry.action in ("withdrawn", "deleted") and entry.table == "photos"
     return f"{survey}/photos" if gone else pages.get(entry.table, "")

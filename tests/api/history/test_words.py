@@ -85,6 +85,24 @@ def test_other_rows() -> None:
     assert subject("photos", {"key": "f3"}) == "photo f3"
 
 
+def test_rows_of_a_record() -> None:
+    """A signature says who signed as what, a seal that it was sealed, a revision what it revises."""
+    typed = {"name": "A. B.", "certificate_number": "7", "certificate_kind": "licence", "place": "Shop 2"}
+    signed = say(line("signatures", None, {"role": "inspector", "document": typed}, "added"), "", "mm")
+    assert signed.headline == "Signed by A. B. as inspector"
+    assert signed.details == ["certificate licence 7", "at Shop 2"]
+    assert say(line("seals", None, {"digest": "ab"}, "added"), "seal", "mm").headline == "Survey sealed"
+    cited = {"kind": "revises", "cited_name": "First look", "cited_revision": 1, "reason": "wrong gauge"}
+    opened = say(line("citations", None, cited, "added"), "", "mm")
+    assert opened.headline == "Opened as a revision of First look, revision 1"
+    assert opened.details == ["reason wrong gauge"]
+    account = {"name": "ada", "disabled_at": None, "password_hash": {"sha256": "a"}}
+    off = say(line("accounts", account, account | {"disabled_at": "2031"}), "account ada", "mm")
+    assert off.headline == "Account ada disabled"
+    new = say(line("accounts", account, account | {"password_hash": {"sha256": "b"}}), "account ada", "mm")
+    assert (new.headline, new.details) == ("Account ada changed", ["password changed"])
+
+
 def test_the_kinds_to_choose_from_are_the_api_s() -> None:
     """The page and the API narrow the history by the same kinds."""
     assert set(KINDS) == set(Kind.__args__)  # type: ignore[attr-defined]
