@@ -5,6 +5,7 @@ A close-up shows one mark or a few near each other; the overview shows where in 
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -18,6 +19,7 @@ from PIL import Image
 from corrosion.errors import CorrosionError
 from corrosion.marks import outline_of
 from corrosion.model import Photo, Settings
+from corrosion.opencv import cv2
 from corrosion.photo import DEFAULT_LIMITS, PhotoHeader, PhotoLimits, sha256_of, to_8_bits
 from corrosion.photo._decode import decode_stored, upright
 from corrosion.photo.header import inspect
@@ -74,7 +76,7 @@ class Shot:
 
 @dataclass(frozen=True)
 class _Decoded:
-    """A photo at work: upright RGB at one `reduce`-th of its full `size`."""
+    """A photo at work: upright BGR at one `reduce`-th of its full `size`."""
 
     photo: Photo
     pixels: UInt8Array
@@ -82,15 +84,30 @@ class _Decoded:
     size: tuple[int, int]
     traced: list[Traced]
 
-    def cut(self, box: Box, width: int) -> Image.Image:
-        """Resample a window (edges in full px) to a width."""
-        image = Image.fromarray(self.pixels)
-        high = max(round(width * (box[3] - box[1]) / (box[2] - box[0])), 1)
-        scaled = [edge / self.reduce for edge in box]
-        source = (scaled[0], scaled[1], min(scaled[2], image.width), min(scaled[3], image.height))
-        smaller = source[2] - source[0] > width
-        how = Image.Resampling.BOX if smaller else Image.Resampling.BICUBIC
-        return image.resize((width, high), how, box=source)
+    @property
+    def whole(self) -> Box:
+        """All of it; where the size is no multiple of `reduce` the last pixels reach beyond the picture."""
+        high, wide = self.pixels.shape[:2]
+        return 0.0, 0.0, float(wide * self.reduce), float(high * self.reduce)
+
+    def cut(self, box: Box, width: int) -> tuple[Image.Image, Box]:
+        """Resample a window to a width; give also the window that was really cut, whole pixels of it.
+
+        Only the window is copied: a copy of the whole photo for each close-up would take longer than to
+        decode it.
+        """
+        high, wide = self.pixels.shape[:2]
+        left, top = (max(math.floor(edge / self.reduce), 0) for edge in box[:2])
+        right = min(math.ceil(box[2] / self.reduce), wide)
+        bottom = min(math.ceil(box[3] / self.reduce), high)
+        part = self.pixels[top:bottom, left:right]
+        height = max(round(width * part.shape[0] / part.shape[1]), 1)
+        how = cv2.INTER_AREA if part.shape[1] > width else cv2.INTER_CUBIC
+        small = cv2.resize(part, (width, height), interpolation=how)
+        image = Image.fromarray(cv2.cvtColor(small, cv2.COLOR_BGR2RGB))
+        edges = (left, top, right, bottom)
+        return image, (edges[0] * self.reduce, edges[1] * self.reduce, edges[2] * self.reduce,
+                       edges[3] * self.reduce)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -171,11 +188,11 @@ class Studio:
             yield Traced(mark.id, mark.kind, rings, outline.is_area)
 
     def _close_up(self, decoded: _Decoded, window: Window, letter: str) -> Image.Image:
-        image = decoded.cut(window.box, CROP_PX)
-        canvas = Canvas(image, window.box)
+        image, box = decoded.cut(window.box, CROP_PX)
+        canvas = Canvas(image, box)
         if decoded.photo.scale is not None:
             canvas.reference(decoded.photo.scale)
-        inside = [one for one in decoded.traced if _touches(one.box, window.box)]
+        inside = [one for one in decoded.traced if _touches(one.box, box)]
         for one in inside:
             canvas.mark(one)
         canvas.corner(letter)
@@ -201,9 +218,9 @@ class Studio:
 
 def _overview(decoded: _Decoded, windows: list[Window], wanted: int) -> Image.Image:
     wide, high = decoded.size
-    whole = (0.0, 0.0, float(wide), float(high))
-    image = decoded.cut(whole, max(round(wide * min(wanted / max(wide, high), 1.0)), 1))
-    canvas = Canvas(image, whole)
+    width = max(round(wide * min(wanted / max(wide, high), 1.0)), 1)
+    canvas_image, box = decoded.cut(decoded.whole, width)
+    canvas = Canvas(canvas_image, box)
     if decoded.photo.scale is not None:
         canvas.reference(decoded.photo.scale)
     for one in decoded.traced:
@@ -213,7 +230,7 @@ def _overview(decoded: _Decoded, windows: list[Window], wanted: int) -> Image.Im
     for one in decoded.traced:
         if not any(_touches(one.box, window.box) for window in windows):
             canvas.name(one.name, one.box)
-    return image
+    return canvas_image
 
 
 def _spread(points: FloatArray) -> float:
@@ -241,7 +258,7 @@ def _in_turn(job: Callable[[int], Shot], count: int, threads: int) -> Iterator[S
 
 
 def load_reduced(data: bytes, header: PhotoHeader, reduce: int) -> UInt8Array:
-    """Decode a checked photo at a whole fraction of its size: upright RGB.
+    """Decode a checked photo at a whole fraction of its size: upright BGR.
 
     Raises
     ------
@@ -249,7 +266,7 @@ def load_reduced(data: bytes, header: PhotoHeader, reduce: int) -> UInt8Array:
         If it cannot be decoded.
     """
     samples = to_8_bits(decode_stored(data, header, reduce=reduce))
-    return np.ascontiguousarray(upright(samples, header.orientation)[..., ::-1], dtype=np.uint8)
+    return to_8_bits(upright(samples, header.orientation))
 
 
 def _touches(box: Box, window: Box) -> bool:
