@@ -15,7 +15,7 @@ from sqlalchemy.orm import Session
 
 from api import repository as repo
 from api.database import Database
-from api.errors import ConflictError
+from api.errors import ConflictError, NotFoundError
 from api.exchange import Export
 from api.files import PictureFiles
 from api.history import log
@@ -129,6 +129,29 @@ class Archives:
         with self._database.reading() as session:
             state = state_of(session, survey_id)
         return _name(state.export, survey_id), sha256_of(state.file)
+
+    def came_with(self, survey_id: str) -> list[RecordFileRow]:
+        """Return the files of the archive a survey was imported from; none if it was entered here.
+
+        Raises
+        ------
+        NotFoundError
+            If there is no such survey.
+        """
+        with self._database.reading() as session:
+            repo.find(session, SurveyRow, survey_id)
+            return _record_files(session, survey_id)
+
+    def file_it_came_with(self, survey_id: str, path: str) -> RecordFileRow:
+        """Return one of these files; `NotFoundError` if there is none of that path."""
+        for row in self.came_with(survey_id):
+            if row.path == path:
+                return row
+        raise NotFoundError(
+            f"the survey came with no file {path!r:.200}.",
+            place=f"survey {survey_id}",
+            remedy="List the files it came with.",
+        )
 
     def collect(
         self, survey_id: str, options: Options | None = None, progress: Progress = _silent

@@ -12,12 +12,27 @@ from starlette.concurrency import run_in_threadpool
 from api.archiving import Options
 from api.context import ContextDep
 from api.errors import InvalidError, kind_of
+from api.pages.surveys import survey_frame
 from api.pages.templating import render
 from api.routes.archives import ReportPaper, archive_answer, received
 from corrosion.errors import CorrosionError
 
 router = APIRouter()
 SHOWN = 50
+MEANINGS = {
+    "report.pdf": "the report as it was",
+    "history.jsonl": "every change before it came here",
+    "record.json": "signatures and seal",
+    "survey.json": "the survey as it came",
+    "survey.schema.json": "what the fields of the survey file are",
+    "assessment.json": "results with their uncertainties",
+    "originals.csv": "which file is which photo",
+    "kept.json": "bench log and candidates' surveys",
+    "README.txt": "what the archive holds",
+    "photos/": "photo",
+    "tables/": "results as a table",
+    "earlier/": "from an archive before that one",
+}
 
 
 @router.get("/surveys/{survey_id}/archive")
@@ -31,6 +46,20 @@ def download(
     return archive_answer(
         context, survey_id, Options("" if paper is ReportPaper.NONE else paper, incomplete)
     )
+
+
+@router.get("/surveys/{survey_id}/archived")
+def archived_page(request: Request, survey_id: str, context: ContextDep) -> Response:
+    """List the files of the archive a survey was imported from."""
+    files = context.archives.came_with(survey_id)
+    frame = survey_frame(request, context.services.survey(survey_id))
+    return render(request, "archived.html", **frame, files=[(row, _meaning(row.path)) for row in files])
+
+
+def _meaning(path: str) -> str:
+    """Say in plain words what a file of an archive is."""
+    folder, _, _ = path.partition("/")
+    return MEANINGS.get(path) or MEANINGS.get(f"{folder}/", "")
 
 
 @router.get("/archives")

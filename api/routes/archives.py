@@ -7,6 +7,7 @@ import secrets
 from collections.abc import AsyncIterator, Iterator
 from contextlib import aclosing, suppress
 from enum import StrEnum
+from functools import partial
 from pathlib import Path as FilePath
 from typing import IO, Annotated
 
@@ -19,12 +20,12 @@ from api import wire
 from api.archive_import import too_large
 from api.archiving import Collected, Options
 from api.context import Context, ContextDep, etag
-from api.downloads import attachment
+from api.downloads import attachment, serve_bytes
 from api.errors import RequestError
 from api.files import Incoming
 from api.multipart import read_form
 from api.routes import problems
-from api.schemas import SurveyRecord, Wire
+from api.schemas import EXAMPLE_SHA256, SurveyRecord, Wire
 from corrosion.archive import BagForm
 from corrosion.errors import CorrosionError
 
@@ -59,6 +60,14 @@ class ReportPaper(StrEnum):
     A4 = "a4"
     LETTER = "letter"
     NONE = "none"
+
+
+class ArchivedFile(Wire):
+    """A file of the archive that a survey was imported from."""
+
+    path: Annotated[str, Field(description="Below the bag's data/.", examples=["history.jsonl"])]
+    size_bytes: int
+    sha256: Annotated[str, Field(examples=[EXAMPLE_SHA256])]
 
 
 class ArchiveImport(Wire):
@@ -135,6 +144,45 @@ def _sent(file: IO[bytes]) -> Iterator[bytes]:
     with file:
         while data := file.read(PIECE):
             yield data
+
+
+@router.get(
+    "/surveys/{survey_id}/archived", summary="List what a survey came with", responses=problems(404)
+)
+def list_archived(survey_id: SurveyId, context: ContextDep) -> list[ArchivedFile]:
+    """List the files of the archive a survey was imported from: its origin's history, report, record.
+
+    They are kept as they came, whatever is done to the survey here; none for a survey entered here.
+    """
+    return [
+        ArchivedFile(path=row.path, size_bytes=row.size, sha256=row.sha256)
+        for row in context.archives.came_with(survey_id)
+    ]
+
+
+@router.get(
+    "/surveys/{survey_id}/archived/{path:path}",
+    summary="Download a file a survey came with",
+    response_class=Response,
+    responses=problems(404, 416, 503)
+    | {200: {"description": "The bytes.", "content": {"application/octet-stream": {}}}},
+)
+def download_archived(
+    survey_id: SurveyId,
+    path: Annotated[str, Path(description="Path of the file, as listed.")],
+    request: Request,
+    context: ContextDep,
+) -> Response:
+    """Download one of these files. A browser saves it and never shows it: it comes from elsewhere."""
+    row = context.archives.file_it_came_with(survey_id, path)
+    return serve_bytes(
+        request,
+        partial(context.files.stream, row.sha256),
+        total=row.size,
+        media_type="application/octet-stream",
+        tag=f'"{row.sha256}"',
+        disposition=attachment(row.path.rpartition("/")[2]),
+    )
 
 
 @router.post(

@@ -149,6 +149,12 @@ def test_archive_import_archive_gives_the_same_payload(
         == _files(bag)["data/survey.json"]
     )
     assert _payload(_archive(other, _import(other, again)["survey"]["id"])) == _payload(bag)
+    kept = other.get(f"/api/surveys/{survey}/archived").json()
+    assert {f"data/{one['path']}": one["sha256"] for one in kept} == _payload(bag)
+    history = other.get(f"/api/surveys/{survey}/archived/history.jsonl")
+    assert history.content == _files(bag)["data/history.jsonl"]
+    assert history.headers["content-disposition"].startswith("attachment")
+    assert other.get(f"/api/surveys/{survey}/archived/nothing").status_code == 404
     first = other.get(f"/api/surveys/{survey}/photos").json()[0]
     assert other.get(f"/api/photos/{first['id']}/thumbnail").status_code == 200
 
