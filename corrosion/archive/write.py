@@ -294,7 +294,8 @@ class ZipSink:
 def _unfinished(target: Path) -> Iterator[Path]:
     """Give a path beside `target` that becomes it at the end; if anything goes wrong, it is removed."""
     _must_be_free(target)
-    path = target.absolute().with_name(f".unfinished-{secrets.token_hex(8)}")
+    # Ends in .part as everything unfinished does: the service removes what a killed process left so.
+    path = target.absolute().with_name(f".unfinished-{secrets.token_hex(8)}.part")
     try:
         yield path
         # Renaming replaces a file that came here meanwhile; the window is as small as can be made.
