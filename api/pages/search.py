@@ -219,20 +219,19 @@ def _filters_in_use(params: SearchParams) -> list[str]:
 
 def _sections(finder: Finder, asked: Asked, display: Display) -> tuple[list[Section], str]:
     """Search each kind that is asked for; one kind alone is paged."""
-    wanted = asked.params.what or tuple(What)
-    alone = len(wanted) == 1
-    sections, after = [], ""
-    for what in wanted:
-        params = asked.params.model_copy(update={"what": (what,)})
-        found = finder.find(
-            params.query(), limit=MANY if alone else FEW, cursor=asked.cursor if alone else ""
-        )
-        after = found.next if alone else ""
-        groups = params.query().text_groups
-        views = [view_of(hit, groups, display) for hit in found.hits]
-        more = address_of_search(params) if found.next and not alone else ""
-        if views:
-            sections.append(Section(what, WORDS[what], views, found.total, found.exact, more))
+    query, after = asked.params.query(), ""
+    if len(asked.params.what) == 1:
+        found = finder.find(query, limit=MANY, cursor=asked.cursor)
+        parts, after = {query.what[0]: found} if found.hits else {}, found.next
+    else:
+        parts = finder.by_kind(query, limit=FEW)
+    sections = []
+    for name, part in parts.items():
+        what = What(name)
+        views = [view_of(hit, query.text_groups, display) for hit in part.hits]
+        rest = address_of_search(asked.params.model_copy(update={"what": (what,)}))
+        more = rest if part.total > len(views) and len(asked.params.what) != 1 else ""
+        sections.append(Section(what, WORDS[what], views, part.total, part.exact, more))
     return sections, after
 
 

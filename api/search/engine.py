@@ -20,6 +20,7 @@ from sqlalchemy import (
     cast,
     column,
     func,
+    literal,
     or_,
     select,
     table,
@@ -28,12 +29,16 @@ from sqlalchemy import (
 )
 from sqlalchemy.dialects.postgresql import ARRAY, TSQUERY
 from sqlalchemy.orm import InstrumentedAttribute, Session
-from sqlalchemy.types import BigInteger
+from sqlalchemy.types import BigInteger, String
 
 from api.search.tables import WORDS_TABLE, SearchEntryRow
 from api.search.words import WITHDRAWN, Group, Phrase
 
 ENTRIES = SearchEntryRow.__table__
+
+
+SURELY = 10
+"""How many times more than a few the planner must expect: its statistics are a sample."""
 
 
 class WordIndex(Protocol):
@@ -49,6 +54,10 @@ class WordIndex(Protocol):
 
     def among(self, ids: Sequence[int]) -> ColumnElement[bool]:
         """Ask whether an entry is one of some."""
+        ...
+
+    def are_many(self, session: Session, groups: Sequence[Group], *, few: int) -> bool:
+        """Whether far more than `few` entries are sure to have the words, known without counting them."""
         ...
 
     def prepare(self, session: Session) -> None:
@@ -80,6 +89,10 @@ class SqliteWords:
         listed = func.json_each(json.dumps(list(ids))).table_valued("value")
         return SearchEntryRow.id.in_(select(listed.c.value))
 
+    def are_many(self, session: Session, groups: Sequence[Group], *, few: int) -> bool:  # noqa: ARG002
+        """Leave it to the index, which stops as soon as it has named a few."""
+        return False
+
     def prepare(self, session: Session) -> None:
         """Nothing to do."""
 
@@ -95,7 +108,7 @@ class PostgresWords:
         words = table(WORDS_TABLE, column("entry_id", BigInteger), column("words"))
         asked = " & ".join(f"({' | '.join(map(_tsquery, group))})" for group in groups)
         asked = asked if withdrawn else f"({asked}) & !'{WITHDRAWN}'"
-        return select(words.c.entry_id).where(words.c.words.op("@@")(cast(asked, TSQUERY)))
+        return select(words.c.entry_id).where(words.c.words.op("@@")(cast(literal(asked, String), TSQUERY)))
 
     def holds(self, phrase: Phrase) -> ColumnElement[bool]:
         """Look for the phrase in the entry's words."""
@@ -104,6 +117,18 @@ class PostgresWords:
     def among(self, ids: Sequence[int]) -> ColumnElement[bool]:
         """Hand the ids over as one array."""
         return SearchEntryRow.id == func.any(bindparam(None, list(ids), ARRAY(BigInteger), unique=True))
+
+    def are_many(self, session: Session, groups: Sequence[Group], *, few: int) -> bool:
+        """Ask the planner's statistics: GIN names all entries before it gives the first.
+
+        Only for one group: of several, the statistics know each, but not how many have all.
+        """
+        if len(groups) != 1:
+            return False
+        asked = self.matching(groups, withdrawn=True)
+        plain = asked.compile(dialect=session.get_bind().dialect, compile_kwargs={"literal_binds": True})
+        (plan,) = session.connection().exec_driver_sql(f"EXPLAIN (FORMAT JSON) {plain}").scalar_one()
+        return bool(plan["Plan"]["Plan Rows"] > SURELY * few)
 
     def prepare(self, session: Session) -> None:
         """Keep the planner from reading the whole table, and from compiling a statement run once."""

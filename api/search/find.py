@@ -185,6 +185,25 @@ class Finder:
             found = _Run(session, self._words, query).page(limit, after)
             return replace(found, hits=list(_named(session, found.hits)))
 
+    def by_kind(self, query: Query, *, limit: int) -> dict[str, Found]:
+        """Return the first hits of each kind of thing that has any, in the order of `What`.
+
+        Where few entries fit, all kinds are found in one look at them.
+        """
+        with self._database.reading() as session:
+            self._words.prepare(session)
+            run = _Run(session, self._words, query)
+            ids = run.few()
+            if ids is not None:
+                found = run.grouped(ids, limit)
+                named = {
+                    what: replace(one, hits=list(_named(session, one.hits))) for what, one in found.items()
+                }
+                return {str(what): named[what] for what in What if what in named}
+        wanted = [str(what) for what in What if not query.what or what in query.what]
+        every = {what: self.find(replace(query, what=(what,)), limit=limit) for what in wanted}
+        return {what: one for what, one in every.items() if one.hits}
+
     def everything(self, query: Query, *, at_once: int = 500) -> Iterator[Hit]:
         """Give a whole result; each page is a read of its own, so that a long export blocks nobody."""
         cursor = ""
@@ -208,7 +227,8 @@ class _Run:
 
     def page(self, limit: int, after: _Cursor | None) -> Found:
         """Return a page; its hits lack their names still."""
-        ids = self._few()
+        # A first page that could not be counted out had too many to be named.
+        ids = None if after is not None and not after.exact else self.few()
         narrow = [] if ids is None else [self._words.among(ids)]
         conditions = [*narrow, *self._fits(along=ids is None)]
         rows = self._rows(conditions, limit + 1, after)
@@ -220,10 +240,27 @@ class _Run:
             cursor = _Cursor(last.key, last.tie, total, exact).text(self._query.order)
         return Found([Hit(hit, "", "") for hit in hits], total, exact, cursor)
 
-    def _few(self) -> list[int] | None:
+    def grouped(self, ids: list[int], limit: int) -> dict[str, Found]:
+        """Return the first hits of each kind of thing among some entries, their names lacking still."""
+        entry = SearchEntryRow
+        conditions = [self._words.among(ids), *self._fits(along=False)]
+        place = func.row_number().over(partition_by=entry.what, order_by=self._order()).label("place")
+        many = func.count().over(partition_by=entry.what).label("many")
+        numbered = select(entry.id, place, many).where(*conditions).subquery()
+        first = select(numbered).where(numbered.c.place <= limit).order_by(numbered.c.place)
+        rows = self._session.execute(first).all()
+        totals = {row.id: row.many for row in rows}
+        found: dict[str, Found] = {}
+        for hit in self._entries([row.id for row in rows]):
+            known = found.get(hit.what)
+            hits = [*(known.hits if known else []), Hit(hit, "", "")]
+            found[hit.what] = Found(hits, totals[hit.id], exact=True, next="")
+        return found
+
+    def few(self) -> list[int] | None:
         """Return the ids that one index names, if they are few; None if every index names many."""
         ways: list[Select[int]] = []
-        if self._groups:
+        if self._groups and not self._words.are_many(self._session, self._groups, few=FEW):
             ways.append(self._words.matching(self._groups, withdrawn=self._query.withdrawn))
         ways += [
             select(SearchEntryRow.id).where(between(key, *bounds, indexed=True))

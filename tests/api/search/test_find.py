@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import json
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from uuid import uuid4
 
@@ -16,7 +17,7 @@ from sqlalchemy import create_engine, text
 from api.database import Database
 from api.errors import InvalidError
 from api.search import find
-from api.search.find import KEYS, Finder, Order, Query
+from api.search.find import KEYS, WHATS, Finder, Order, Query
 from tests.api.search.store import (
     FACES,
     KINDS,
@@ -114,6 +115,26 @@ def test_a_search_finds_exactly_what_fits(
         assert keys == sorted(keys, reverse=down)
 
     check()
+
+
+@pytest.mark.parametrize("few", [3, 10_000])
+def test_each_kind_of_thing_gets_its_own_first_hits(
+    database: Database, few: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The groups of the page are the results of a search for each kind, whichever way they are found."""
+    monkeypatch.setattr(find, "FEW", few)
+    finder = Finder(database)
+    for asked in (Query(text="la"), Query(zone="33", what=("photo", "person")), Query(text="zzyzx")):
+        grouped = finder.by_kind(asked, limit=4)
+        for what in WHATS:
+            alone = finder.find(replace(asked, what=(what,)), limit=4)
+            if not alone.hits or (asked.what and what not in asked.what):
+                assert what not in grouped
+                continue
+            assert [hit.entry.ref for hit in grouped[what].hits] == [hit.entry.ref for hit in alone.hits]
+            assert [hit.survey for hit in grouped[what].hits] == [hit.survey for hit in alone.hits]
+            if grouped[what].exact and alone.exact:
+                assert grouped[what].total == alone.total
 
 
 @pytest.mark.parametrize("order", list(Order))
