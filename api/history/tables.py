@@ -24,6 +24,7 @@ class HistoryRow(Base):
         Index(None, "survey_id", "seq"),
         Index(None, "structure_id", "seq"),
         Index(None, "table_name", "row_id", "seq"),
+        Index(None, "table_name", "seq"),
     )
     seq: Mapped[int] = mapped_column(BigInteger, primary_key=True, autoincrement=False)
     at: Mapped[datetime]

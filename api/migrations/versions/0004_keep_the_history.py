@@ -51,6 +51,7 @@ def upgrade() -> None:
     op.create_index(op.f("ix_history_survey_id_seq"), "history", ["survey_id", "seq"])
     op.create_index(op.f("ix_history_structure_id_seq"), "history", ["structure_id", "seq"])
     op.create_index(op.f("ix_history_table_name_row_id_seq"), "history", ["table_name", "row_id", "seq"])
+    op.create_index(op.f("ix_history_table_name_seq"), "history", ["table_name", "seq"])
     op.create_table(
         "history_head",
         sa.Column("id", sa.Integer(), autoincrement=False, nullable=False),

@@ -241,6 +241,8 @@ def test_an_older_store_is_taken_over_as_found(
     database = Database(url)
     to_revision(database.engine, "0003")
     fill(database.engine)
+    with pytest.raises(StorageError, match="version 0003"):
+        database.check_version()
     database.close()
     store = open_store(url, tmp_path)
     with store.database.reading() as session:
