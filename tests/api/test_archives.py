@@ -323,3 +323,24 @@ def test_a_sealed_record_comes_back_sealed_and_gives_the_same_payload(
     refused = other.post("/api/archives", content=forged)
     assert refused.status_code == 422
     assert "sealed" in refused.json()["detail"]
+
+
+def test_the_pages_say_what_is_wrong_and_lead_on(
+    origin: httpx.Client, other: httpx.Client, bag: bytes
+) -> None:
+    """A refused archive comes back with its problems; a good one leads to its survey."""
+    bad = bytearray(bag)
+    bad[bag.index(picture(4)) + 50] ^= 1
+    refused = other.post("/archives", files={"bag": ("bag.zip", bytes(bad))})
+    assert refused.status_code == 422
+    assert "<code>data/photos/f2.jpg</code>: is damaged in the zip" in refused.text
+    done = other.post("/archives", files={"bag": ("bag.zip", bag)})
+    assert done.status_code == 303
+    survey = done.headers["location"]
+    assert "every change before it came here" in other.get(f"{survey}/archived").text
+    assert other.get(f"{survey}/archive", params=REPORTLESS).headers["content-type"] == "application/zip"
+    waits = origin.post("/api/surveys/import", json=survey_file()).json()["survey"]["id"]
+    told = origin.get(f"/surveys/{waits}/archive", headers={"Accept": "text/html"})
+    assert told.status_code == 409
+    assert "text/html" in told.headers["content-type"]
+    assert "f1" in told.text
