@@ -139,8 +139,7 @@ def earlier_surveys(context: Context, view: SurveyView) -> list[SurveyView]:
         for one in every
         if one.row.id != view.row.id
         and (one.structure.id == view.structure.id or one.structure.name == view.structure.name)
-        and survey_date(one)
-        and (not day or survey_date(one) < day)
+        and "" < survey_date(one) < day
     ]
     return sorted(same, key=lambda one: (survey_date(one), one.row.id), reverse=True)
 

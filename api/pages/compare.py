@@ -163,6 +163,7 @@ def _table(context: Context, view: SurveyView, other: str) -> dict[str, Any]:
         "level": level_words(made.comparison),
         "rows": rows,
         "counts": made.comparison.counts(),
+        "members": [one for one in made.comparison.members if one.most or member_notes(one)],
         "member_notes": member_notes,
         "addresses": {
             "earlier": photo_addresses(context, other),

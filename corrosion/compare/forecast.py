@@ -68,8 +68,10 @@ def forecast(
     Forecast
         Never one bare date: an interval, one open end, or the reason why there is neither.
     """
-    if finding.outline is None or finding.outline.is_empty or finding.depth is None:
-        return Forecast(Reach.NO_DATE, reason="no date: no depth was read at a known place")
+    if finding.outline is None or finding.outline.is_empty:
+        return Forecast(Reach.NO_DATE, reason="no date: it is not placed on the layout")
+    if finding.depth is None:
+        return Forecast(Reach.NO_DATE, reason="no date: no depth was read this time")
     spot = worst_place(finding.outline, place)
     start = Forecast(Reach.NO_DATE, spot=spot, allowance=_allowance(terms))
     hindered = _hindrance(finding, place, spot)

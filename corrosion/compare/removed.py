@@ -94,9 +94,9 @@ def _extremes(
     at, low = (_at(points, int(pick(difference))) for pick in (np.argmax, np.argmin))
     most = _difference(earlier, later, at, terms, carried)
     least = _difference(earlier, later, low, terms, carried)
-    if least.value < -critical(terms.level) * least.u:
-        return most, at, least, low
-    return most, at, None, None
+    lost = least.value < -critical(terms.level) * least.u
+    more = most.value >= 0.0
+    return most if more else None, at if more else None, least if lost else None, low if lost else None
 
 
 def _points(*removals: MemberRemoval) -> FloatArray:

@@ -87,7 +87,7 @@ def members_table(comparison: Comparison, unit: LengthUnit) -> Table | None:
     for heading in ("Member", f"Most at one place, {unit}", "There", "Volume", "Notes"):
         table.add_column(heading, overflow="fold")
     for member in comparison.members:
-        if member.most is not None or member.notes:
+        if member.most is not None or member_notes(member):
             table.add_row(*[Text(clean(cell)) for cell in _member_cells(member, unit)])
     return table if table.row_count else None
 

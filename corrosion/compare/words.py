@@ -9,7 +9,7 @@ from corrosion.units import DECIMALS, LengthUnit, mm_per
 
 CHANGE_SYMBOL: dict[Change, str] = {
     Change.GROWN: "▲",
-    Change.MERGED: "⧉",
+    Change.MERGED: "⊃",
     Change.NEW: "+",
     Change.FIRST_SEEN: "+",
     Change.AMBIGUOUS: "?",
@@ -54,7 +54,9 @@ def difference_text(growth: Growth | None, unit: LengthUnit) -> str:
     if growth is None:
         return "-"
     text = value_text(growth.difference, unit, thickness=growth.quantity == "depth")
-    return f"+{text}" if growth.difference.value > 0 and not text.startswith(("≥", "≤")) else text
+    rounds_to_zero = not text.split(" ")[0].strip("0.")
+    plain = text.startswith(("≥", "≤", "-")) or rounds_to_zero
+    return text if plain else f"+{text}"
 
 
 def rate_text(growth: Growth | None, unit: LengthUnit) -> str:
