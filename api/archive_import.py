@@ -7,6 +7,7 @@ every photo checked and the rows tried out; and nothing is visible before the on
 from __future__ import annotations
 
 import json
+import logging
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
@@ -37,6 +38,8 @@ from corrosion.archive.manifest import PAYLOAD
 from corrosion.archive.payload import KEPT
 from corrosion.errors import ArchiveError
 from corrosion.model import SurveyFile
+
+logger = logging.getLogger("corrosion.api")
 
 Progress = Callable[[str, int, int], None]
 
@@ -134,6 +137,7 @@ class BagImports:
                 return self._take(bag, structure_id, progress)
         # A record is read by several hands; a value none of them foresaw is refused here, whatever it is.
         except (DataError, StatementError, OverflowError, ValueError) as error:
+            logger.warning("an archive was refused for a value that no check foresaw", exc_info=True)
             raise ArchiveError(
                 "the record holds a text, time or number that cannot be stored.",
                 place="archive",

@@ -164,7 +164,10 @@ class _Check:
 
     def record(self, path: str) -> bytes | None:
         """Return a payload file for a look into it; None if it is not there or not sound."""
-        if path not in self.digests or self._source.sizes[path] > RECORD_TOO_LARGE:
+        if path not in self.digests:
+            return None
+        if self._source.sizes[path] > RECORD_TOO_LARGE:
+            self.notes.append(f"{path} is too large to be compared with the rest; its checksums were.")
             return None
         return self._bytes(path, RECORD_TOO_LARGE)
 
