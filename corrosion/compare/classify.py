@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from dataclasses import dataclass, replace
 
@@ -159,24 +160,62 @@ def merged(before: Side, after: Side, matches: Matches) -> dict[int, list[int]]:
     return dict(found)
 
 
-def blended_by(finding: Finding, before: Side, after: Side) -> Entry | None:
-    """Blend-out of the later survey, not there in the earlier one, that holds a pit's place."""
+@dataclass(frozen=True)
+class Blend:
+    """Metal blended away, from a record or a mark; a mark without a depth blends too."""
+
+    id: str
+    date: str | None
+    outline: BaseGeometry
+    depth: float | None = None
+    u: float = 0.0
+
+
+def blended_by(finding: Finding, before: Side, after: Side) -> Blend | None:
+    """Find a blend-out of the later survey, made since the earlier one, that holds a pit's place.
+
+    A record of no depth stands for a blend-out of unknown place and holds nothing.
+    """
     if finding.kind not in {MarkKind.PIT, MarkKind.AFFECTED} or finding.member_id is None:
         return None
-    old = before.entries.get(finding.member_id, [])
-    for entry in after.entries.get(finding.member_id, []):
-        new = not any(_same_place(entry, one) for one in old)
-        if new and entry.face is finding.face and share_inside(finding.outline, entry.footprint) >= INSIDE:
-            return entry
+    old = _blends(finding, before)
+    last_look = before.assessment.survey.survey.date or ""
+    for blend in _blends(finding, after):
+        known_before = blend.date is not None and blend.date < last_look
+        if known_before or any(_same_blend(blend, one) for one in old):
+            continue
+        if share_inside(finding.outline, blend.outline) >= INSIDE:
+            return blend
     return None
 
 
-def _same_place(one: Entry, other: Entry) -> bool:
-    common = one.footprint.intersection(other.footprint).area
-    union = one.footprint.area + other.footprint.area - common
-    return (
-        one.face is other.face and common >= INSIDE * union and other.depth >= one.depth - other.u - one.u
-    )
+def _blends(finding: Finding, side: Side) -> list[Blend]:
+    """Blend-outs of a survey on a finding's face."""
+    entries = [
+        Blend(entry.id, entry.date, entry.footprint, entry.depth, entry.u)
+        for entry in side.entries.get(finding.member_id or "", [])
+        if entry.face is finding.face and entry.depth > 0.0
+    ]
+    known = {blend.id for blend in entries}
+    marked = [
+        Blend(one.id, None, one.outline)
+        for one in side.findings
+        if one.kind is MarkKind.BLEND_OUT
+        and (one.member_id, one.face) == (finding.member_id, finding.face)
+        and one.outline is not None
+        and one.id not in known
+    ]
+    return entries + marked
+
+
+def _same_blend(later: Blend, earlier: Blend) -> bool:
+    """Whether a blend-out was there before; ground deeper since, it is a new one."""
+    common = later.outline.intersection(earlier.outline).area
+    if common < INSIDE * (later.outline.area + earlier.outline.area - common):
+        return False
+    if later.depth is None or earlier.depth is None:
+        return True
+    return later.depth <= earlier.depth + COVERAGE_FACTOR * math.hypot(later.u, earlier.u)
 
 
 def on_record(finding: Finding, side: Side) -> Entry | None:
@@ -219,7 +258,7 @@ def matched(pair: Pair, also: list[int], before: Side, after: Side) -> FindingCh
     """Start the row of a pair; the growths are filled in by `judged`."""
     first, later = before.findings[pair.earlier], after.findings[pair.later]
     earlier = [first, *(before.findings[i] for i in also)]
-    u = tuple((a**2 + b**2) ** 0.5 for a, b in zip(u_position(first), u_position(later), strict=True))
+    u = tuple(math.hypot(a, b) for a, b in zip(u_position(first), u_position(later), strict=True))
     shift = None
     if first.position and later.position:
         shift = (later.position[0] - first.position[0], later.position[1] - first.position[1])

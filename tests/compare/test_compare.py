@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from corrosion.carry import carry_forward
 from corrosion.compare import Change, Comparison, FindingChange, Reach, Shown, compare, compare_all
 from corrosion.errors import CompareError
 from corrosion.model import parse_survey
@@ -371,3 +372,54 @@ def test_a_blend_out_that_is_only_on_record_now_is_not_missed() -> None:
     (member,) = comparison.members
     assert member.most is not None
     assert (member.most.value, member.missing) == (pytest.approx(0.0, abs=1e-12), ())
+
+
+def test_a_carried_history_loses_nothing_and_blends_nothing() -> None:
+    """The next survey's carried records match the old blend-outs; one of unknown place blends no pit.
+
+    `corrosion.carry` lets a blend-out that is not placed stand for the whole member at "at least nothing".
+    """
+    loose = photo([mark("B9", (260, 160), 12, depth(0.1), kind="blend-out")], "f2")
+    del loose["placement"]
+    blend = mark("B1", AT, 12, depth(0.15), kind="blend-out")
+    old = document(
+        THEN,
+        [
+            photo([mark("B1", (230, 170), 12, depth(0.15), kind="blend-out"), mark("P1", (280, 160), 3)]),
+            loose,
+        ],
+    )
+    then = assess(parse_survey(old))
+    carried = carry_forward(then, parse_survey(old), source="Look", until=THEN)
+    removals = [one.model_dump(mode="json", exclude_none=True) for one in carried.removals]
+    now = assess(parse_survey(document(NOW, [], removals=removals)))
+    comparison = compare(then, now)
+    changes = {row.key: row.change for row in comparison.findings}
+    assert changes["earlier:f1/B1"] is Change.ON_RECORD
+    assert changes["earlier:f1/P1"] is Change.NOT_SEEN
+    (member,) = comparison.members
+    assert (member.missing, member.least) == ((), None)
+
+
+def test_a_blend_out_without_a_depth_still_blends_and_an_old_record_does_not() -> None:
+    """A new mark without a depth over a pit says blended; a record older than the pit does not."""
+    then = look(THEN, mark("P1", (230, 170), 3, depth(0.1)), mark("P2", (270, 160), 3, depth(0.1)))
+    corners = [[262, 152], [278, 152], [278, 168], [262, 168]]
+    record = {
+        "id": "R1", "member": "SK1", "face": "outer", "measured_from": "original", "date": "2020-01-01",
+        "footprint": {"type": "Polygon", "coordinates": [corners]}, "depth": {"value": 0.15, "u": 0.01},
+    }  # fmt: skip
+    now = look(NOW, mark("B1", (230, 170), 12, kind="blend-out", measured_from=None), removals=[record])
+    changes = {row.key: row.change for row in compare(then, now).findings}
+    assert changes["earlier:f1/P1"] is Change.BLENDED
+    assert changes["earlier:f1/P2"] is Change.NOT_FOUND
+
+
+def test_a_pit_in_an_old_blend_out_is_blended_only_when_that_is_ground_deeper() -> None:
+    """0.10 mm then and 0.10 now leave the pit unexplained; 0.25 now has taken it away."""
+    old = mark("B1", AT, 12, depth(0.10), kind="blend-out")
+    then = look(THEN, old, mark("P1", AT, 3, depth(0.05)))
+    same = {row.key: row.change for row in compare(then, look(NOW, old)).findings}
+    assert same["earlier:f1/P1"] is Change.NOT_FOUND
+    deeper = look(NOW, mark("B1", AT, 12, depth(0.25), kind="blend-out"))
+    assert {r.key: r.change for r in compare(then, deeper).findings}["earlier:f1/P1"] is Change.BLENDED
