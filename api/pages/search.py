@@ -17,8 +17,9 @@ from api.context import Context, ContextDep
 from api.pages.templating import Display, display_of, render
 from api.routes.search import address_of_search
 from api.search.build import What
-from api.search.find import Finder, Hit, Order
+from api.search.find import Finder, Hit
 from api.search.params import LACKS, VERDICT_NAMES, SearchParams
+from api.search.query import Order
 from api.search.saved import SavedSearchIn, params_of
 from api.search.schemas import address_of, depth_mm_of, map_of, station_mm_of
 from api.search.words import Group, highlighted

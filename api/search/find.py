@@ -15,7 +15,6 @@ import binascii
 import json
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from enum import StrEnum
 from typing import Any
 
 from sqlalchemy import ColumnElement, Row, Select, and_, func, select, true, tuple_
@@ -23,10 +22,10 @@ from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from api.database import Database
 from api.errors import Fault, InvalidError
-from api.search.build import LETTERS, What
+from api.search.build import What
 from api.search.engine import WordIndex, between, fits, word_index
+from api.search.query import KEYS, Order, Query
 from api.search.tables import NO_STATION, SearchEntryRow
-from api.search.words import Group, Phrase, beginning, fact, one_of, typed_groups
 from api.tables import StructureRow, SurveyRow
 
 FEW = 10_000
@@ -37,89 +36,6 @@ LOOKED_AT = 5_000
 
 HIGHEST = 1e299
 LAST_DATE = "9999-99-99"
-
-
-class Order(StrEnum):
-    """Orders of a result; what has no date, depth or station comes last."""
-
-    NEWEST = "newest"
-    DEEPEST = "deepest"
-    WORST = "worst"
-    STATION = "station"
-    NAME = "name"
-
-
-KEYS: dict[Order, tuple[InstrumentedAttribute[Any], bool]] = {
-    Order.NEWEST: (SearchEntryRow.date_key, True),
-    Order.DEEPEST: (SearchEntryRow.depth_key, True),
-    Order.WORST: (SearchEntryRow.worst_key, True),
-    Order.STATION: (SearchEntryRow.station_key, False),
-    Order.NAME: (SearchEntryRow.title_key, False),
-}
-"""Key of each order, and whether the largest comes first."""
-
-
-@dataclass(frozen=True)
-class Query:
-    """What is looked for: everything given must hold, of a list any one. Lengths in mm.
-
-    Attributes
-    ----------
-    text : str
-        Beginnings of words.
-    zone : str
-        Beginning of a zone number.
-    person : str
-        Beginnings of the inspector's names.
-    tags : tuple of str
-        All of them: a photo's view, face, or what it lacks (``no scale``).
-    station, depth, date : pair
-        Least and most, None where open. Depths compare as stated, also where they are bounds.
-    withdrawn : bool
-        Also find what was withdrawn.
-    """
-
-    text: str = ""
-    what: tuple[str, ...] = ()
-    zone: str = ""
-    member: str = ""
-    face: str = ""
-    kinds: tuple[str, ...] = ()
-    verdicts: tuple[str, ...] = ()
-    serial: str = ""
-    person: str = ""
-    tags: tuple[str, ...] = ()
-    structure_id: str = ""
-    survey_id: str = ""
-    station: tuple[float | None, float | None] = (None, None)
-    depth: tuple[float | None, float | None] = (None, None)
-    date: tuple[str | None, str | None] = (None, None)
-    withdrawn: bool = False
-    order: Order = Order.NEWEST
-
-    @property
-    def text_groups(self) -> list[Group]:
-        """Groups of the typed text alone: what is highlighted."""
-        return typed_groups(self.text)
-
-    @property
-    def groups(self) -> list[Group]:
-        """All conditions on words."""
-        groups = self.text_groups
-        for name, values in (("what", self.what), ("kind", self.kinds), ("verdict", self.verdicts)):
-            if values:
-                groups.append(one_of(LETTERS[name], values))
-        for name in ("member", "face"):
-            if value := getattr(self, name):
-                groups.append(one_of(LETTERS[name], [value]))
-        for name in ("structure", "survey"):
-            if value := getattr(self, f"{name}_id"):
-                groups.append((Phrase((fact(LETTERS[name], value),)),))
-        for name in ("zone", "serial"):
-            if value := getattr(self, name):
-                groups.append(one_of(LETTERS[name], [value], prefix=True))
-        groups += [one_of(LETTERS["tag"], [tag]) for tag in self.tags]
-        return groups + beginning(LETTERS["person"], self.person)
 
 
 @dataclass(frozen=True)
@@ -194,15 +110,14 @@ class Finder:
             self._words.prepare(session)
             run = _Run(session, self._words, query)
             ids = run.few()
-            if ids is not None:
-                found = run.grouped(ids, limit)
-                named = {
-                    what: replace(one, hits=list(_named(session, one.hits))) for what, one in found.items()
-                }
-                return {str(what): named[what] for what in What if what in named}
-        wanted = [str(what) for what in What if not query.what or what in query.what]
-        every = {what: self.find(replace(query, what=(what,)), limit=limit) for what in wanted}
-        return {what: one for what, one in every.items() if one.hits}
+            found = run.many_of_each(limit) if ids is None else run.grouped(ids, limit)
+            for what, one in found.items():
+                found[what] = replace(one, hits=list(_named(session, one.hits)))
+        if ids is None:
+            wanted = {str(what) for what in What if not query.what or what in query.what}
+            for what in wanted - set(found):
+                found[what] = self.find(replace(query, what=(what,)), limit=limit)
+        return {str(what): found[what] for what in What if what in found and found[what].hits}
 
     def everything(self, query: Query, *, at_once: int = 500) -> Iterator[Hit]:
         """Give a whole result; each page is a read of its own, so that a long export blocks nobody."""
@@ -256,6 +171,26 @@ class _Run:
             hits = [*(known.hits if known else []), Hit(hit, "", "")]
             found[hit.what] = Found(hits, totals[hit.id], exact=True, next="")
         return found
+
+    def many_of_each(self, limit: int) -> dict[str, Found]:
+        """Return the first hits of the kinds that are frequent at the beginning of the order."""
+        entry = SearchEntryRow
+        fit = and_(true(), *self._fits(along=True)).label("fits")
+        place = func.row_number().over(order_by=self._order()).label("place")
+        looked = (
+            select(entry.id, entry.what, fit, place).order_by(*self._order()).limit(LOOKED_AT).subquery()
+        )
+        fitting = select(looked.c.id, looked.c.what).where(looked.c.fits).order_by(looked.c.place)
+        found: dict[str, list[int]] = {}
+        for identifier, what in self._session.execute(fitting):
+            found.setdefault(what, []).append(identifier)
+        return {
+            what: Found(
+                [Hit(hit, "", "") for hit in self._entries(ids[:limit])], len(ids), exact=False, next=""
+            )
+            for what, ids in found.items()
+            if len(ids) > limit
+        }
 
     def few(self) -> list[int] | None:
         """Return the ids that one index names, if they are few; None if every index names many."""

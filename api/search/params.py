@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from api.search.build import NOT_JUDGED, What
-from api.search.find import Order, Query
+from api.search.query import Order, Query
 from corrosion.terms import Face, MarkKind, Verdict
 from corrosion.units import LengthUnit, mm_per
 

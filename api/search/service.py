@@ -9,8 +9,9 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from api.database import Database
 from api.exchange import Exchange
 from api.results import Results
-from api.search.find import Finder, Found, Query
+from api.search.find import Finder, Found
 from api.search.indexer import Background, Indexer
+from api.search.query import Query
 from api.search.retention import Retention
 from api.search.saved import SavedSearches
 

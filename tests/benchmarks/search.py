@@ -25,7 +25,8 @@ from api.database import Database
 from api.search import build
 from api.search.build import LETTERS, NOT_JUDGED, Entry, Scope, What
 from api.search.engine import word_index
-from api.search.find import Finder, Order, Query
+from api.search.find import Finder
+from api.search.query import Order, Query
 from api.search.tables import SearchEntryRow
 from api.search.words import fact
 from api.tables import StructureRow, SurveyRow

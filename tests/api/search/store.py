@@ -13,8 +13,8 @@ from api.database import Database
 from api.search import build
 from api.search.build import LETTERS, NOT_JUDGED, Entry, Scope, What
 from api.search.engine import word_index
-from api.search.find import Query
 from api.search.indexer import remove_entries
+from api.search.query import Query
 from api.search.tables import SearchEntryRow
 from api.search.words import fact
 from api.tables import StructureRow, SurveyRow

@@ -17,7 +17,8 @@ from sqlalchemy import create_engine, text
 from api.database import Database
 from api.errors import InvalidError
 from api.search import find
-from api.search.find import KEYS, WHATS, Finder, Order, Query
+from api.search.find import WHATS, Finder
+from api.search.query import KEYS, Order, Query
 from tests.api.search.store import (
     FACES,
     KINDS,
