@@ -29,6 +29,7 @@ from api.routes import (
     archives,
     compare,
     history,
+    lenses,
     people,
     photos,
     planning,
@@ -84,6 +85,7 @@ TAGS = [
     {"name": "history", "description": "Every change, who made it and when; nothing can be taken out."},
     {"name": "people", "description": "Who may sign in, and as what."},
     {"name": "search", "description": "Finding things; saved searches; retention labels."},
+    {"name": "lenses", "description": "Lens profiles from photos of a board, or from one straight edge."},
     {"name": "system", "description": "Health, the survey file's schema, kinds of problem."},
 ]
 ROUTERS = (
@@ -91,6 +93,7 @@ ROUTERS = (
     surveys,
     photos,
     suggest,
+    lenses,
     removals,
     readings,
     results,

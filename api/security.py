@@ -30,7 +30,9 @@ SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 LOCAL_NAMES = frozenset({"127.0.0.1", "localhost", "[::1]"})
 
 # The only addresses that take pictures or archives; everything else takes JSON.
-UPLOAD_PATHS = re.compile(r"^(/api/(surveys/(import|[^/]+/photos)|archives)|/archives)/?$")
+UPLOAD_PATHS = re.compile(
+    r"^(/api/(surveys/(import|[^/]+/(photos|lenses/calibrate))|archives)|/archives)/?$"
+)
 
 # A client that is still sending reads no answer; this much more is taken and dropped first.
 DRAIN_BYTES = 64 * 1024 * 1024

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Request
+from fastapi import APIRouter, Body, Path, Request
 from pydantic import Field
 from starlette.concurrency import run_in_threadpool
 
@@ -19,6 +19,7 @@ from corrosion.model.base import Identifier, PixelPoint
 
 router = APIRouter(tags=["lenses"])
 
+EXAMPLE_EDGE = {"id": "edge", "points": [[40, 66], [220, 60], [400, 58], [580, 60], [760, 66]]}
 TEXT = {"type": "string"}
 FORM: dict[str, Any] = {
     "requestBody": {
@@ -43,7 +44,8 @@ FORM: dict[str, Any] = {
                         "partial": TEXT,
                         "files": {"type": "array", "items": {"type": "string", "format": "binary"}},
                     },
-                }
+                },
+                "example": {"id": "probe", "columns": "9", "rows": "6", "square": "5", "files": ["b1.png"]},
             }
         },
     }
@@ -122,7 +124,7 @@ async def calibrate(
 )
 def straighten_photo(
     photo_id: Annotated[str, Path(description="Identifier of the photo in the service.")],
-    body: EdgeIn,
+    body: Annotated[EdgeIn, Body(examples=[EXAMPLE_EDGE])],
     context: ContextDep,
 ) -> LensProfile:
     """Make a profile from five points or more along an edge that is straight in fact. Nothing is stored."""
