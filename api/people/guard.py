@@ -47,6 +47,10 @@ class Guard:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Serve one request."""
+        if scope["type"] == "websocket":
+            # No route has one; were one added, it would have to be guarded first.
+            await send({"type": "websocket.close", "code": 1008})
+            return
         # Bundled files are the same for everybody; asking the database for each would only cost time.
         if scope["type"] != "http" or scope["path"].startswith("/static/"):
             await self.app(scope, receive, send)

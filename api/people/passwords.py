@@ -10,6 +10,7 @@ from __future__ import annotations
 import secrets
 import unicodedata
 from functools import cached_property
+from threading import BoundedSemaphore
 
 from pwdlib import PasswordHash
 from pwdlib.hashers.argon2 import Argon2Hasher
@@ -38,6 +39,8 @@ ROWS = (
 WORDS = ("corrosion", "survey", "mapper", "password", "passphrase", "welcome", "letmein", "secret", "admin")
 """Of this service, and of everybody's first try: common practice, no source."""
 
+# Each takes 64 MiB for as long as it lasts; many sign-ins at once must not take all there is.
+AT_ONCE = 2
 TELLABLE = "abcdefghjkmnpqrstuvwxyz23456789"
 
 
@@ -52,10 +55,12 @@ class Passwords:
 
     def __init__(self, hasher: Argon2Hasher | None = None) -> None:
         self._hash = PasswordHash((hasher or Argon2Hasher(),))
+        self._room = BoundedSemaphore(AT_ONCE)
 
     def hashed(self, password: str) -> str:
         """Hash a password that `check_password` accepted."""
-        return self._hash.hash(_bytes(password))
+        with self._room:
+            return self._hash.hash(_bytes(password))
 
     def matches(self, password: str, kept: str | None) -> tuple[bool, str | None]:
         """Compare a password with its hash, taking as long where there is no account.
@@ -74,7 +79,8 @@ class Passwords:
         """
         if len(password) > 4 * MOST:
             return False, None
-        ok, renewed = self._hash.verify_and_update(_bytes(password), kept or self._nobody)
+        with self._room:
+            ok, renewed = self._hash.verify_and_update(_bytes(password), kept or self._nobody)
         return (ok, renewed) if kept is not None else (False, None)
 
     @cached_property

@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import secrets
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Literal
@@ -25,6 +26,7 @@ from api.people.passwords import Passwords, check_password
 from api.people.tables import AccountRow, SessionRow, TokenRow
 from api.people.throttle import Throttle
 from api.tables import new_id, now
+from corrosion.errors import StorageError
 
 SECRET_BYTES = 32
 # How stale `last_seen` may get: a write for every thumbnail would slow the service down for nothing.
@@ -148,7 +150,8 @@ class Sessions:
         if account.disabled_at is not None or not self._stands(kept, moment):
             return None
         if moment - kept.last_seen > SEEN_EVERY:
-            with self._database.writing() as session:
+            # Whoever only looks must not fail because somebody else writes for long.
+            with suppress(StorageError), self._database.writing() as session:
                 session.execute(update(SESSIONS).where(SESSIONS.c.id == kept.id).values(last_seen=moment))
         return replace(_identity(account, "session"), door=kept.id, must_change=account.must_change)
 
