@@ -15,8 +15,9 @@ from sqlalchemy import delete, func, insert, select, update
 import api
 from api.actor import Actor, Role, acting_as
 from api.database import Database
+from api.history.book import History
 from api.history.chain import START_HASH
-from api.history.log import entries_of, head
+from api.history.log import Wanted, entries_of, head
 from api.history.record import because
 from api.history.scope import scope_of, scopes
 from api.history.tables import HistoryRow
@@ -118,6 +119,17 @@ def test_no_secret_is_copied(store: Store) -> None:
     assert bodies
     assert not any("argon2" in body for body in bodies)
     assert hashlib.sha256(b'"$argon2id$x"').hexdigest() in bodies[0]
+
+
+@sqlite_alone
+def test_lines_about_accounts_are_for_administrators(store: Store) -> None:
+    """Who else reads the whole history does not see people's accounts; an administrator does."""
+    book, wanted = History(store.database), Wanted(limit=1000)
+    everything = {line.entry.table for line in book.lines(wanted)}
+    with acting_as(Actor("k1", "Clerk", frozenset({Role.CLERK}), "session")):
+        assert {line.entry.table for line in book.lines(wanted)} == everything - {"accounts"}
+        assert book.lines(Wanted(tables=("accounts",))) == []
+    assert "accounts" in everything
 
 
 @sqlite_alone
