@@ -225,7 +225,7 @@ def test_no_limit_and_light_readings_give_no_date() -> None:
 
 def test_what_was_not_photographed_is_not_gone() -> None:
     """A pit off the later photo is not seen, on it unmarked not found; its edge is not claimed as seen."""
-    pits = [mark("P1", AT, 3), mark("P2", (280, 150), 3), mark("P3", (250.2, 180), 3)]
+    pits = [mark("P1", AT, 3), mark("P2", (280, 150), 3), mark("P3", (248.4, 180), 3)]
     earlier = look(THEN, *pits)
     half = photo([mark("C1", AT, 8, kind="clear")], size=[502, 700])
     half["placement"]["image"] = [[0, 0], [500, 0], [500, 600], [0, 600]]
