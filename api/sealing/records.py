@@ -16,7 +16,7 @@ from api.errors import ConflictError, StaleError
 from api.files import PictureFiles
 from api.results import Results
 from api.sealing.kept import sha256_of
-from api.sealing.rows import citations_of, cited_by, seal_of, signatures_of
+from api.sealing.rows import citations_of, cited_by, plain, seal_of, signatures_of
 from api.sealing.state import SurveyState, state_of
 from api.sealing.statements import ROLE_OF, SUBJECT_OF, Subject, Typed, check_typed
 from api.sealing.tables import CitationRow, SealRow, SignatureRow
@@ -190,7 +190,7 @@ class Records:
                     by_name=repo.short_name(actor.name),
                     digest=sha256_of(state.file),
                     state=state.digest,
-                    no_decision="" if record.valid("decision") else no_decision.strip(),
+                    no_decision="" if record.valid("decision") else plain(no_decision),
                     structure={
                         "name": structure.name,
                         "units": structure.units,
@@ -302,7 +302,7 @@ def missing(record: Record, no_decision: str) -> list[str]:
     if not record.valid("decision"):
         if record.has_decision:
             lacks.append(_unsigned(record, "decision", "planner"))
-        elif not no_decision.strip():
+        elif not plain(no_decision):
             lacks.append(
                 _unsigned(record, "decision", "planner") + ", nor is it stated why there is no decision"
             )

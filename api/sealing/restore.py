@@ -12,7 +12,7 @@ from api import repository as repo
 from api.actor import current_actor
 from api.errors import ConflictError
 from api.sealing.kept import Kept, kept_text, read_kept, sha256_of, state_digest
-from api.sealing.rows import seal_of
+from api.sealing.rows import plain, seal_of
 from api.sealing.statements import SUBJECT_OF
 from api.sealing.successors import copy_log
 from api.sealing.tables import CitationRow, SealRow, SignatureRow
@@ -86,7 +86,7 @@ def _seal(
             by_name=repo.short_name(seal.by),
             digest=seal.digest,
             state=state,
-            no_decision=facts.no_decision,
+            no_decision=plain(facts.no_decision),
             structure={
                 "name": repo.short_name(file.structure.name),
                 "units": file.units,
@@ -140,11 +140,11 @@ def _cite(session: Session, survey: SurveyRow, facts: RecordFacts) -> None:
                 CitationRow(
                     survey_id=survey.id,
                     kind=kind,
-                    cited_id=one.survey,
+                    cited_id=repo.short_name(one.survey),
                     cited_name=repo.short_name(one.name),
                     cited_revision=one.revision,
                     cited_digest=one.digest,
-                    reason=facts.revision_reason if kind == "revises" else "",
+                    reason=plain(facts.revision_reason) if kind == "revises" else "",
                     by_key="archive",
                     by_name=repo.short_name(current_actor().name),
                 )

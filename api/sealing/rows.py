@@ -11,6 +11,13 @@ from api.errors import SealedError
 from api.sealing.tables import CitationRow, SealRow, SignatureRow
 from api.tables import StructureRow, SurveyRow
 
+TEXT_LENGTH = 4000
+
+
+def plain(text: str) -> str:
+    """Return a text fit for a text column: PostgreSQL has no NUL."""
+    return text.replace("\x00", "").strip()[:TEXT_LENGTH]
+
 
 def refuse_sealed(session: Session, survey: SurveyRow) -> None:
     """Raise `SealedError`, saying who sealed it when and the way out, if a survey is sealed."""

@@ -17,7 +17,7 @@ from api.exchange import Exchange, add_parts, head_of
 from api.results import Results
 from api.sealing.kept import Kept, read_kept
 from api.sealing.records import revision_number
-from api.sealing.rows import citations_of, revision_of, seal_of
+from api.sealing.rows import citations_of, plain, revision_of, seal_of
 from api.sealing.tables import CitationRow, SealRow
 from api.services import SurveyView
 from api.tables import PhotoRow, StructureRow, SurveyRow, TickRow
@@ -62,7 +62,7 @@ class Successors:
         InvalidError
             If no reason is stated.
         """
-        if not reason.strip():
+        if not plain(reason):
             message = "a correction needs its reason"
             raise InvalidError(
                 f"body.reason: {message}.",
@@ -209,7 +209,7 @@ def _citation(
         cited_name=old.name,
         cited_revision=revision,
         cited_digest=seal.digest,
-        reason=reason.strip(),
+        reason=plain(reason),
         by_key=actor.key,
         by_name=repo.short_name(actor.name),
     )

@@ -149,3 +149,11 @@ def test_the_seal_is_on_the_file_that_is_exported(sealed: Case) -> None:
     assert hashlib.sha256(exported).hexdigest() == sealed.record()["seal"]["digest"]
     assert b'"sha256"' in exported
     assert sealed.record()["missing"] == []
+
+
+def test_a_reason_of_nothing_visible_is_none(case: Case) -> None:
+    """Blanks and characters that a database cannot hold are no reason to seal without a decision."""
+    case.sign("findings")
+    assert case.seal(" \u0000 ").status_code == 409
+    done = case.seal("because\u0000 of that")
+    assert done.json()["seal"]["no_decision"] == "because of that"
