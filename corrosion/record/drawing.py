@@ -26,7 +26,7 @@ from corrosion.terms import MarkKind
 from corrosion.units import LengthUnit, mm_per
 
 Box = tuple[float, float, float, float]
-TEXT_PX = 26
+TEXT_PX = 23
 NAME_LENGTH = 18
 _BLACK, _WHITE = "#000000", "#ffffff"
 _REFERENCE = "#56b4e9"

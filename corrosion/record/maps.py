@@ -55,10 +55,11 @@ def member_map(
     removal: MemberRemoval,
     *,
     text_pt: float = MAP_TEXT_PT,
+    most: tuple[int, ...] = MAP_DETAILS,
 ) -> bytes:
-    """Draw a map with as many close-ups as leave its letters large enough on one page."""
+    """Draw a map with as many close-ups, of the numbers in `most`, as leave its letters large enough."""
     drawn, named = b"", _short_names(subject.assessment)
-    for details in MAP_DETAILS:
+    for details in most:
         target = io.BytesIO()
         style = MapStyle(width_in=MAP_WIDTH_IN, text_pt=text_pt, details=details)
         with warnings.catch_warnings():

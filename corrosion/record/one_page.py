@@ -106,6 +106,6 @@ def _map(subject: Subject, members: list[MemberAssessment], folder: Path) -> Jso
     name = worst.member.id
     removal = removal_of(subject.assessment, name)
     (folder / MAP_FILE).write_bytes(
-        member_map(subject, name, None, MAP_ROOM_MM, removal, text_pt=MAP_TEXT_PT)
+        member_map(subject, name, None, MAP_ROOM_MM, removal, text_pt=MAP_TEXT_PT, most=(0,))
     )
     return {"file": MAP_FILE, "alt": map_alt(subject, worst, "both faces added up")}

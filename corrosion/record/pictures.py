@@ -31,7 +31,7 @@ from corrosion.record.windows import CROP_PX, Window, close_ups
 from corrosion.results import MarkMeasures
 from corrosion.units import LengthUnit
 
-OVERVIEW_PX = 640
+OVERVIEW_PX = 560
 THUMBNAIL_PX = 400
 JPEG_QUALITY = 80
 THREADS = 2

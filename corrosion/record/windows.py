@@ -10,12 +10,14 @@ from dataclasses import dataclass
 from corrosion.record.drawing import Box, Traced
 from corrosion.terms import MarkKind
 
-CROP_PX = 560
-"""Width of a close-up: about 240 pixels per inch as printed, three to a row."""
+CROP_PX = 480
+"""Width of a close-up: about 210 pixels per inch as printed, three to a row."""
 ASPECT = 4.0 / 3.0
 MOST = 8
 ROOM = 1.6
-LEAST_PX = 120.0
+LEAST_PX = 160.0
+SHARED_PX = 320.0
+"""Marks that fit into a window of this width share it."""
 WHOLE_SHARE = 0.6
 """A mark whose close-up would show more of the photo than this is shown on the overview alone."""
 
@@ -36,7 +38,7 @@ class Window:
 def close_ups(traced: list[Traced], size: tuple[int, int]) -> list[Window]:
     """Choose the close-ups of a photo.
 
-    Pits and blend-outs each get one; those that fit into one close-up without losing a pixel share it,
+    Pits and blend-outs each get one; those that fit into one close-up with hardly a loss share it,
     and so do those that largely show the same metal. At most `MOST`: the nearest are then joined.
 
     Parameters
@@ -62,7 +64,7 @@ def _add(windows: list[Window], new: Window) -> None:
     best, at = float("inf"), -1
     for number, one in enumerate(windows):
         joined = _joined(one, new).width
-        if (joined <= max(CROP_PX, 1.15 * one.width)) and joined - one.width < best:
+        if (joined <= max(SHARED_PX, 1.15 * one.width)) and joined - one.width < best:
             best, at = joined - one.width, number
     if at < 0:
         windows.append(new)

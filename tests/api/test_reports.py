@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import threading
 from collections.abc import Iterator
 from typing import Any
@@ -14,6 +15,7 @@ from api import reports
 from api.settings import Settings
 from corrosion.errors import RecordError
 from tests.api.samples import picture, survey_file, tag, upload
+from tests.api.sealing.conftest import Case
 from tests.api.server import running
 
 POLLS = 1200
@@ -71,6 +73,19 @@ def test_a_report_is_made_fetched_and_kept_until_the_survey_changes(client: http
     assert changed.status_code == 200, changed.text
     assert client.get(url).json()["status"] == "none"
     assert client.get(f"{url}.pdf").status_code == 409
+
+
+def test_a_sealed_survey_is_reported_as_it_was_sealed(client: httpx.Client) -> None:
+    """Signature, seal and the sealed file's digest are in print; no draft line, no doubt of the seal."""
+    case = Case(client).sealed()
+    url = f"{case.url}/report"
+    client.post(url)
+    pdf = pypdfium2.PdfDocument(client.get(done(client, url)["href"]).content)
+    text = " ".join(" ".join(p.get_textpage().get_text_range().split()) for p in pdf)
+    assert "DRAFT" not in text
+    assert "Signed as inspector" in text
+    assert hashlib.sha256(client.get(f"{case.url}/file").content).hexdigest() in text
+    assert "NOT the sealed one" not in text
 
 
 def test_the_summary_is_one_page_on_either_paper(client: httpx.Client) -> None:

@@ -29,7 +29,7 @@ DIFFERENT_PHOTOS = 4
 PITS = 5
 TARGET_RATIO = 2.5
 TARGET_MB_PER_PHOTO = 0.5
-TARGET_MEMORY_MB = 900.0
+TARGET_MEMORY_MB = 1100.0
 
 
 def survey(count: int, digests: list[str]) -> dict[str, Any]:

@@ -16,7 +16,9 @@ import pytest
 from corrosion.errors import RecordError
 from corrosion.record import Cited, HistoryHead, RecordFacts, Seal, Signature
 from corrosion.record.closing import closing_sections
+from corrosion.record.members import _member
 from corrosion.record.pdf import UNDATED, date_of, report_pdf, summary_pdf
+from corrosion.record.subject import Subject
 from tests.api.samples import picture
 from tests.record.example import DECISION, document, subject
 
@@ -43,10 +45,18 @@ SEALED = RecordFacts(
 )
 
 
+STEPS: dict[str, list[tuple[int, int]]] = {}
+"""What the making of `plain` told."""
+
+
 @cache
 def plain() -> bytes:
     """Full report of the sample survey, a draft."""
-    return report_pdf(subject(document(decision=DECISION)))
+
+    def told(step: str, done: int, total: int) -> None:
+        STEPS.setdefault(step, []).append((done, total))
+
+    return report_pdf(subject(document(decision=DECISION)), progress=told)
 
 
 @cache
@@ -65,6 +75,11 @@ def hostile() -> bytes:
         part["note"] = HOSTILE
     survey["photos"][0]["marks"] = [survey["photos"][0]["marks"][0] | {"id": "*#P1 中" + "Z" * 60}]
     return report_pdf(subject(survey), "letter", RecordFacts(signatures=(HOSTILE_SIGNATURE,)))
+
+
+def member_sections_without_maps(about: Subject) -> list[Any]:
+    """Blocks of the first member."""
+    return _member(about, about.assessment.members[0])
 
 
 def text_of(pdf: bytes) -> str:
@@ -88,6 +103,14 @@ def test_it_says_what_was_found_and_on_what_it_rests() -> None:
     compact = text.replace(" ", "")
     assert document()["photos"][0]["sha256"] in compact
     assert "airworthy" not in text.casefold()
+
+
+def test_lengths_are_in_the_surveys_display_unit() -> None:
+    """Four decimals in inches, three in mm: 1.02 mm is 0.0402 in (1 in = 25.4 mm, NIST SP 811)."""
+    assert "0.0402 in" in text_of(plain())
+    in_mm = str(member_sections_without_maps(subject(document(display_units="mm"))))
+    assert "1.020 mm" in in_mm
+    assert " in'" not in in_mm
 
 
 def test_every_page_has_its_number_the_digest_and_the_draft_line() -> None:
@@ -247,7 +270,7 @@ def test_progress_is_told_step_by_step() -> None:
         subject(), progress=lambda step, done, total: steps.setdefault(step, []).append((done, total))
     )
     assert list(steps) == ["maps", "photos", "pages"]
-    for counts in steps.values():
+    for counts in STEPS.values():
         assert counts[0][0] == 0
         assert counts[-1][0] == counts[-1][1]
         assert counts == sorted(counts)
