@@ -218,8 +218,9 @@ def open_database(settings: Settings) -> Database:
 
 @asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
-    """Close what `create_app` opened, after the last request."""
+    """Index what an earlier run left; close what `create_app` opened, after the last request."""
     context: Context = app.state.context
+    context.search.background.changed()
     try:
         yield
     finally:

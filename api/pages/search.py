@@ -13,8 +13,10 @@ from pydantic import BaseModel, ValidationError
 from starlette.datastructures import QueryParams
 
 from api import repository as repo
+from api.actor import Role, current_actor
 from api.context import Context, ContextDep
 from api.pages.templating import Display, display_of, render
+from api.people.tables import AccountRow
 from api.routes.search import address_of_search
 from api.search.build import What
 from api.search.find import Finder, Hit
@@ -22,7 +24,7 @@ from api.search.params import LACKS, VERDICT_NAMES, SearchParams
 from api.search.query import Order
 from api.search.saved import SavedSearchIn, params_of
 from api.search.schemas import address_of, depth_mm_of, map_of, station_mm_of
-from api.search.words import Group, highlighted
+from api.search.words import Group, highlighted, index_words
 from corrosion.errors import CorrosionError
 from corrosion.report.words import KIND_WORDS
 from corrosion.terms import Face, MarkKind, Verdict, View
@@ -174,6 +176,7 @@ def _page(request: Request, context: Context, asked: Asked, *, status: int = 200
             sections, after = _sections(context.search.finder, asked, display)
         except CorrosionError as error:
             problem = str(error)
+    accounts = _accounts(context, asked) if sections or not asked.params.is_empty else []
     saved = [(row, address_of_search(params_of(row))) for row in context.search.saved.mine()]
     asking = urlencode(asked.params.pairs())
     return render(
@@ -184,6 +187,7 @@ def _page(request: Request, context: Context, asked: Asked, *, status: int = 200
         asked=asked,
         problem=problem,
         sections=sections,
+        accounts=accounts,
         found=sum(section.total for section in sections),
         next=f"/search?{asking}&{urlencode({'cursor': after})}" if after else "",
         asking=asking,
@@ -193,6 +197,20 @@ def _page(request: Request, context: Context, asked: Asked, *, status: int = 200
         choices=_choices(),
         filters=_filters_in_use(asked.params.shown_in(display.units)),
     )
+
+
+def _accounts(context: Context, asked: Asked) -> list[AccountRow]:
+    """List the accounts that fit the typed text, for who may see them; there are hundreds at the most."""
+    wanted = asked.params.text.strip() and set(asked.params.what) <= {What.PERSON}
+    if not wanted or asked.problem or Role.ADMINISTRATOR not in current_actor().roles:
+        return []
+    groups = asked.params.query().text_groups
+    return [row for row in context.people.accounts.everybody() if groups and _has(row, groups)][:MANY]
+
+
+def _has(row: AccountRow, groups: list[Group]) -> bool:
+    words = index_words([row.name, row.display_name, row.certificate_number, row.certificate_kind])
+    return all(any(phrase.pattern in words for phrase in group) for group in groups)
 
 
 def _choices() -> dict[str, list[tuple[str, str]]]:

@@ -341,7 +341,7 @@ class Background:
             self._condition.notify_all()
             thread = self._thread
         if thread is not None:
-            thread.join(60)
+            thread.join(30)
 
     def _start(self) -> None:
         self._condition.notify_all()

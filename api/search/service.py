@@ -15,7 +15,7 @@ from api.search.query import Query
 from api.search.retention import Retention
 from api.search.saved import SavedSearches
 
-QUIET_S = 10.0
+QUIET_S = 30.0
 """How long nothing must have changed before the index follows by itself; a search does not wait for it."""
 
 WAIT_S = 0.8

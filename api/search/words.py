@@ -123,8 +123,8 @@ def highlighted(text: str, groups: Iterable[Group]) -> list[tuple[str, bool]]:
     hits = [False] * len(spans)
     for place in range(len(spans)):
         for words, prefix in wanted:
-            if _is_at(spans, place, words, prefix=prefix):
-                hits[place : place + len(words)] = [True] * len(words)
+            reach = _reach(text, spans, place, words, prefix=prefix)
+            hits[place : place + reach] = [True] * reach
     return _parts(text, spans, hits)
 
 
@@ -145,11 +145,30 @@ def _spans(text: str) -> list[tuple[int, int, str]]:
     return spans
 
 
-def _is_at(spans: list[tuple[int, int, str]], place: int, words: tuple[str, ...], *, prefix: bool) -> bool:
+def _reach(
+    text: str, spans: list[tuple[int, int, str]], place: int, words: tuple[str, ...], *, prefix: bool
+) -> int:
+    """Count the words of a text, from a place on, that a phrase names; 0 if it is not there."""
     here = [span[2][:LONGEST_WORD] for span in spans[place : place + len(words)]]
-    if len(here) < len(words) or tuple(here[:-1]) != words[:-1]:
-        return False
-    return here[-1].startswith(words[-1]) if prefix else here[-1] == words[-1]
+    if len(here) == len(words) and tuple(here[:-1]) == words[:-1]:
+        fits = here[-1].startswith(words[-1]) if prefix else here[-1] == words[-1]
+        if fits:
+            return len(words)
+    return _run_reach(text, spans[place:], words[0]) if prefix and len(words) == 1 else 0
+
+
+def _run_reach(text: str, spans: list[tuple[int, int, str]], word: str) -> int:
+    """Count the pieces of one run, such as a part number, that together begin with a word."""
+    whole = ""
+    for number, (begin, end, piece) in enumerate(spans, start=1):
+        if number > 1 and any(character.isspace() for character in text[spans[number - 2][1] : begin]):
+            return 0
+        whole += piece
+        if whole.startswith(word):
+            return number
+        if not word.startswith(whole) or end >= len(text):
+            return 0
+    return 0
 
 
 def _parts(text: str, spans: list[tuple[int, int, str]], hits: list[bool]) -> list[tuple[str, bool]]:

@@ -9,17 +9,22 @@ import threading
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import httpx
 import pytest
 from sqlalchemy import select
+from starlette.datastructures import QueryParams
 
 from api.actor import Actor, Role, acting_as
 from api.app import open_database
 from api.database import Database
 from api.errors import NotAllowedError, NotFoundError
 from api.exchange import Exchange
+from api.pages.search import _accounts, asked_of
+from api.pages.templating import Display
+from api.people.tables import AccountRow
 from api.results import Results
 from api.search import service
 from api.search.params import SearchParams
@@ -342,3 +347,24 @@ def test_a_sealed_survey_is_found_as_it_was_sealed(client: httpx.Client) -> None
         one | {"structure": ""} for one in before
     ]
     assert {one["verdict"] for one in before} == {"within"}
+
+
+def test_accounts_are_found_by_who_may_manage_them() -> None:
+    """An administrator finds accounts by name and certificate; nobody else learns that they exist."""
+    rows = [
+        AccountRow(id="a", name="ann", display_name="Ann Ågren", certificate_number="INV-7"),
+        AccountRow(id="b", name="ben", display_name="Ben Example", certificate_number=""),
+    ]
+    for row in rows:
+        row.certificate_kind = ""
+    context: Any = SimpleNamespace(people=SimpleNamespace(accounts=SimpleNamespace(everybody=lambda: rows)))
+    display = Display("light", "mm", chosen=False)
+
+    def names(role: Role, **asked: str) -> list[str]:
+        with acting_as(Actor("x", "x", frozenset({role}), "session")):
+            return [row.name for row in _accounts(context, asked_of(QueryParams(asked), display))]
+
+    assert names(Role.ADMINISTRATOR, text="agren inv-7") == ["ann"]
+    assert names(Role.ADMINISTRATOR, text="ben", what="person") == ["ben"]
+    assert names(Role.ADMINISTRATOR, text="ben", what="photo") == names(Role.ADMINISTRATOR, zone="33") == []
+    assert names(Role.CLERK, text="ann") == names(Role.INSPECTOR, text="ann") == []

@@ -108,3 +108,5 @@ def test_the_place_asked_for_is_marked() -> None:
     """Each word that made the entry a result is marked as it is written, accents and separators kept."""
     parts = highlighted("Überlappung at AN470-AD4, not AN470", typed_groups("uber an470-ad4"))
     assert [part for part, hit in parts if hit] == ["Überlappung", "AN470", "AD4"]
+    joined = highlighted("AN470-AD4-5 at AN470 AD4", typed_groups("an470ad4"))
+    assert [part for part, hit in joined if hit] == ["AN470", "AD4"]
