@@ -15,6 +15,7 @@ from api.history.book import History, Line
 from api.history.chain import HistoryEntry
 from api.history.log import Wanted
 from api.history.words import KINDS
+from api.pages.surveys import survey_nav
 from api.pages.templating import display_of, render
 
 router = APIRouter()
@@ -49,13 +50,7 @@ def survey_history(
 ) -> HTMLResponse:
     """Show the history of one survey."""
     view = context.services.survey(survey_id)
-    survey = {
-        "id": view.row.id,
-        "name": view.row.name,
-        "structure_id": view.structure.id,
-        "structure_name": view.structure.name,
-    }
-    return _page(request, context, kind, before, survey)
+    return _page(request, context, kind, before, survey_nav(view))
 
 
 @router.get("/history")

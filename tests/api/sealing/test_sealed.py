@@ -170,3 +170,17 @@ def test_a_candidates_later_change_does_not_change_a_sealed_decision(client: htt
     marks = [MARKS[1] | {"depths": [MARKS[1]["depths"][0] | {"value": 0.5}]}]
     assert _photo(other, "PUT", "/marks", marks).is_success
     assert case.get("/decision/result") == before
+
+
+def test_every_page_says_that_it_is_sealed(sealed: Case) -> None:
+    """No page of a sealed survey lacks the line that says so and by whom."""
+    paths = [path for method, path in RIGHTS if method == "GET" and path.startswith("/surveys/{survey_id}")]
+    whole = 0
+    for path in paths:
+        if path.count("{") > 1 or path.endswith("/archive"):
+            continue
+        answer = sealed.client.get(path.format(survey_id=sealed.id), headers={"Accept": "text/html"})
+        if answer.status_code == 200 and "<!doctype html>" in answer.text:
+            whole += 1
+            assert '<p class="sealed"><strong>✓ Sealed</strong> by local user' in answer.text, path
+    assert whole >= 10
