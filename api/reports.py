@@ -11,7 +11,7 @@ from collections import OrderedDict
 from concurrent.futures import Executor
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 from uuid import uuid4
 
 from api import repository as repo
@@ -34,6 +34,7 @@ Status = Literal["none", "waiting", "working", "ready", "failed"]
 
 KEPT_REPORTS = 12
 MOST_WAITING = 8
+MOST_READS = 4
 
 
 @dataclass(frozen=True)
@@ -104,12 +105,18 @@ class Reports:
         self._files = files
         self._executor = executor
         self._jobs: OrderedDict[str, Making] = OrderedDict()
+        self._running: dict[Asked, str] = {}
         self._lock = threading.Lock()
         self._folder: tempfile.TemporaryDirectory[str] | None = None
         self._closing = threading.Event()
 
     def look(self, asked: Asked) -> Making:
         """Say how far a report is; `NotFoundError` if there is no such survey."""
+        with self._lock:
+            # Asked every second while it is made: without reading the survey anew each time.
+            running = self._running.get(asked)
+            if running is not None:
+                return self._jobs[running]
         key = self._key(asked, self._facts(asked.survey_id))
         with self._lock:
             return self._jobs.get(key) or Making("none", key)
@@ -127,7 +134,7 @@ class Reports:
         facts = self._facts(asked.survey_id)
         key = self._key(asked, facts)
         with self._lock:
-            known = self._jobs.get(key)
+            known = self._jobs.get(self._running.get(asked, key))
             if known is not None and (known.at_work or known.status == "ready"):
                 return known
             if sum(job.at_work for job in self._jobs.values()) >= MOST_WAITING:
@@ -136,8 +143,9 @@ class Reports:
                     remedy="Wait until one of them is done, then ask again.",
                 )
             made = self._jobs[key] = Making("waiting", key)
+            self._running[asked] = key
             self._forget_old()
-        self._executor.submit(self._work, asked, facts, key)
+        self._executor.submit(self._work, asked)
         return made
 
     def file(self, asked: Asked) -> tuple[Path, str]:
@@ -199,34 +207,64 @@ class Reports:
             del self._jobs[key]
             self._path(key).unlink(missing_ok=True)
 
-    def _set(self, key: str, made: Making) -> None:
+    def _tell(self, asked: Asked, **state: Any) -> None:
+        """Set how far a running report is; one that is ready or has failed runs no more."""
         with self._lock:
-            self._jobs[key] = made
+            key = self._running[asked]
+            made = self._jobs[key] = Making(key=key, **state)
+            if not made.at_work:
+                del self._running[asked]
 
-    def _work(self, asked: Asked, facts: RecordFacts, key: str) -> None:
+    def _move(self, asked: Asked, key: str) -> None:
+        """Go on under another key: the survey was changed before its report was begun."""
+        with self._lock:
+            old = self._jobs.pop(self._running[asked])
+            self._running[asked], self._jobs[key] = key, replace(old, key=key)
+
+    def _work(self, asked: Asked) -> None:
         """Make one report; whatever goes wrong is told to whoever asks for it."""
 
         def progress(step: str, done: int, total: int) -> None:
             if self._closing.is_set():
                 raise _StoppedError
-            self._set(key, Making("working", key, step, done, total))
+            self._tell(asked, status="working", step=step, done=done, total=total)
 
         try:
             progress("survey", 0, 1)
-            pdf = _pdf(self.subject(asked.survey_id), asked, facts, progress)
+            subject, facts = self._consistent(asked)
+            pdf = _pdf(subject, asked, facts, progress)
             with self._lock:
-                path = self._path(key)
+                path = self._path(self._running[asked])
             path.write_bytes(pdf)
-            self._set(key, Making("ready", key, size_bytes=len(pdf)))
+            self._tell(asked, status="ready", size_bytes=len(pdf))
         except _StoppedError:
-            self._set(key, Making("failed", key, problem="The service was stopped."))
+            self._tell(asked, status="failed", problem="The service was stopped.")
         except CorrosionError as error:
-            self._set(key, Making("failed", key, problem=str(error)))
+            self._tell(asked, status="failed", problem=str(error))
         except Exception:
             reference = uuid4().hex[:8]
             logger.exception("report of survey %s failed, reference %s", asked.survey_id, reference)
             words = f"The report could not be made. The service's log has the cause: reference {reference}."
-            self._set(key, Making("failed", key, problem=words))
+            self._tell(asked, status="failed", problem=words)
+
+    def _consistent(self, asked: Asked) -> tuple[Subject, RecordFacts]:
+        """Read a survey and the facts of its record, both of the same state of it.
+
+        Raises
+        ------
+        ConflictError
+            If the survey is changed faster than it can be read.
+        """
+        for _ in range(MOST_READS):
+            facts = self._facts(asked.survey_id)
+            key = self._key(asked, facts)
+            subject = self.subject(asked.survey_id)
+            if self._key(asked, self._facts(asked.survey_id)) == key:
+                self._move(asked, key)
+                return subject, facts
+        raise ConflictError(
+            "the survey is being changed all the time.", remedy="Have the report made when it rests."
+        )
 
     def _reader(self, survey_id: str) -> Read:
         with self._database.reading() as session:

@@ -14,6 +14,7 @@ import pytest
 from api import reports
 from api.settings import Settings
 from corrosion.errors import RecordError
+from corrosion.record.subject import Subject
 from tests.api.samples import picture, survey_file, tag, upload
 from tests.api.sealing.conftest import Case
 from tests.api.server import running
@@ -149,6 +150,27 @@ def test_too_many_at_once_are_refused_and_old_ones_forgotten(
     done(client, urls[-1])
     assert [client.get(url).json()["status"] for url in urls] == ["none"] * reports.MOST_WAITING + ["ready"]
     assert client.get(f"{urls[0]}.pdf").status_code == 409
+
+
+def test_a_change_before_the_making_is_in_the_report(
+    client: httpx.Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is changed while the report waits is in it: the file is kept for the survey as it then is."""
+    go, make = threading.Event(), reports.Reports.subject
+
+    def late(self: reports.Reports, survey: str) -> Subject:
+        go.wait(60)
+        return make(self, survey)
+
+    monkeypatch.setattr(reports.Reports, "subject", late)
+    survey = entered(client)
+    url = f"/api/surveys/{survey}/report?kind=summary"
+    client.post(url)
+    photo = client.get(f"/api/surveys/{survey}/photos").json()[0]
+    client.patch(f"/api/photos/{photo['id']}", json={"note": "later"}, headers=tag(photo["version"]))
+    go.set()
+    assert done(client, url)["status"] == "ready"
+    assert client.get(url).json()["status"] == "ready"
 
 
 def test_no_such_survey(client: httpx.Client) -> None:

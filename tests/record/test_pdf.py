@@ -263,13 +263,27 @@ def test_the_summary_is_one_page(count: int) -> None:
         assert ("more members are in the full report" in text) == (count == 80)
 
 
+def test_an_empty_survey_has_a_report() -> None:
+    """Nothing found, no photo, no member: the report says so, and nothing in it is a pass."""
+    survey = document(photos=[], removals=[], thickness_readings=[])
+    survey["structure"] = survey["structure"] | {"members": []}
+    survey |= {"planning": {}, "survey": {}}
+    text = text_of(report_pdf(subject(survey)))
+    for words in (
+        "The survey has no members.",
+        "Nothing was found on what was seen.",
+        "The survey has no photos.",
+    ):
+        assert words in text, words
+    assert "? not determined" in text
+    assert "within limit where" in text
+    assert "✓" not in text
+
+
 def test_progress_is_told_step_by_step() -> None:
     """Every step begins at nought and ends at its total, so that a bar moves and finishes."""
-    steps: dict[str, list[tuple[int, int]]] = {}
-    report_pdf(
-        subject(), progress=lambda step, done, total: steps.setdefault(step, []).append((done, total))
-    )
-    assert list(steps) == ["maps", "photos", "pages"]
+    plain()
+    assert list(STEPS) == ["maps", "photos", "pages"]
     for counts in STEPS.values():
         assert counts[0][0] == 0
         assert counts[-1][0] == counts[-1][1]
