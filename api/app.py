@@ -242,6 +242,7 @@ def serve(settings: Settings, *, opened: Callable[[str], None] | None = None) ->
     StorageError
         See `create_app`.
     """
+    settings.check_tls()
     if settings.is_open:
         settings.check_bind(administrator=_has_administrator(settings))
         _warn_of_plain_http(settings)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import ssl
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Self
@@ -191,6 +192,25 @@ class Settings(BaseModel):
             remedy="Add an administrator first: corrosion people add NAME --role administrator. "
             "Without accounts use 127.0.0.1, ::1 or localhost.",
         )
+
+    def check_tls(self) -> None:
+        """Refuse a certificate and key that https cannot be spoken with.
+
+        Raises
+        ------
+        SettingsError
+            If a file is missing or no PEM, or if the two do not belong together.
+        """
+        if self.tls_certificate is None:
+            return
+        try:
+            ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(self.tls_certificate, self.tls_key)
+        except OSError as error:
+            raise SettingsError(
+                f"{str(self.tls_certificate)!r} and its key cannot be used ({error.strerror or error}).",
+                place=PREFIX + "TLS_CERTIFICATE",
+                remedy="Name PEM files that belong together and that this program may read.",
+            ) from error
 
 
 def is_loopback_http(url: str) -> bool:

@@ -47,6 +47,17 @@ def test_the_command_line_makes_the_first_administrator(tmp_path: Path, cheaply:
     assert _has_administrator(Settings(data_dir=tmp_path))
 
 
+def test_a_certificate_that_cannot_be_used_is_named(tmp_path: Path) -> None:
+    """A missing or broken certificate is a clear error before the service starts, never a traceback."""
+    broken = tmp_path / "broken.pem"
+    broken.write_text("no certificate")
+    for path in (broken, tmp_path / "missing.pem"):
+        with pytest.raises(SettingsError, match="CORROSION_TLS_CERTIFICATE") as caught:
+            serve(Settings(data_dir=tmp_path / "data", tls_certificate=path))
+        assert path.name in str(caught.value)
+    assert not (tmp_path / "data").exists()
+
+
 @pytest.mark.parametrize(
     ("settings", "variable"),
     [

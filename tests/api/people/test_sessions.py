@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import shutil
+from collections import Counter
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -199,6 +201,19 @@ def test_guessing_gets_slower_and_slower(people: People, clock: Clock) -> None:
         fail(people, 1)
     assert waits[:8] == [1, 2, 4, 8, 16, 32, 64, 128]
     assert max(waits) == 900
+
+
+def test_many_guesses_at_once_gain_nothing(people: People) -> None:
+    """Of twelve guesses sent at the same moment five are looked at, as if they had come one by one."""
+
+    def guess(number: int) -> type[Exception]:
+        with pytest.raises((NotSignedInError, TooManyTriesError)) as caught:
+            people.sessions.sign_in("inspector", f"a wrong guess {number}", HERE)
+        return caught.type
+
+    with ThreadPoolExecutor(12) as pool:
+        answers = Counter(pool.map(guess, range(12)))
+    assert answers == {NotSignedInError: 5, TooManyTriesError: 7}
 
 
 def test_nobody_is_locked_out_for_good(people: People, clock: Clock) -> None:
