@@ -10,7 +10,7 @@ from sqlalchemy.orm import InstrumentedAttribute
 
 from api.search.build import LETTERS
 from api.search.tables import SearchEntryRow
-from api.search.words import Group, Phrase, beginning, fact, one_of, typed_groups
+from api.search.words import NOWHERE, Group, Phrase, beginning, fact, one_of, typed_groups
 
 
 class Order(StrEnum):
@@ -74,7 +74,7 @@ class Query:
     @property
     def text_groups(self) -> list[Group]:
         """Groups of the typed text alone: what is highlighted."""
-        return typed_groups(self.text)
+        return _or_nothing(typed_groups(self.text), self.text)
 
     @property
     def groups(self) -> list[Group]:
@@ -93,4 +93,9 @@ class Query:
             if value := getattr(self, name):
                 groups.append(one_of(LETTERS[name], [value], prefix=True))
         groups += [one_of(LETTERS["tag"], [tag]) for tag in self.tags]
-        return groups + beginning(LETTERS["person"], self.person)
+        return groups + _or_nothing(beginning(LETTERS["person"], self.person), self.person)
+
+
+def _or_nothing(groups: list[Group], typed: str) -> list[Group]:
+    """Find nothing, rather than everything, where what was typed has neither letters nor digits."""
+    return groups if groups or not typed.strip() else [(Phrase((NOWHERE,)),)]

@@ -18,6 +18,9 @@ MARK = "§"
 WITHDRAWN = f"{MARK}w"
 """The word of what was withdrawn."""
 
+NOWHERE = MARK
+"""A word that no entry has."""
+
 LONGEST_WORD = 64
 MOST_TERMS = 12
 
@@ -102,7 +105,8 @@ def _alternatives(pieces: tuple[str, ...]) -> Group:
 
 def one_of(letter: str, values: Iterable[str], *, prefix: bool = False) -> Group:
     """Return the group that asks for one of some values of a fact."""
-    return tuple(Phrase((fact(letter, value),), prefix=prefix) for value in values)
+    # A value without letters and digits begins nothing.
+    return tuple(Phrase((fact(letter, value),), prefix=prefix and bool(joined(value))) for value in values)
 
 
 def beginning(letter: str, text: str) -> list[Group]:

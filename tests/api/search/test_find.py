@@ -173,6 +173,9 @@ def test_any_text_is_a_search_and_never_an_error(database: Database) -> None:
         finder.find(Query(person=typed, tags=(fact,), structure_id=fact, kinds=(fact,)), limit=3)
 
     check()
+    for typed in ("--", "* *", "§", "\x00"):
+        for asked in (Query(text=typed), Query(person=typed), Query(zone=typed), Query(serial=typed)):
+            assert finder.find(asked, limit=3).total == 0, asked
     for typed in HOSTILE:
         finder.find(Query(text=typed, person=typed, serial=typed), limit=3)
     assert finder.find(Query(), limit=MOST).total == sum(not one.entry.withdrawn for one in ENTRIES)

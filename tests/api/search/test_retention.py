@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 import httpx
@@ -11,11 +12,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from api.database import Database
 from api.errors import InvalidError
-from api.search.retention import later
+from api.search.retention import Retention, RetentionLabel, later
 from api.settings import Settings
 from tests.api.samples import new_survey, tag
 from tests.api.server import running
+from tests.api.test_migrations import to_revision
 
 # 14 CFR 91.417(b)(1) keeps the records of (a)(1) "until the work is repeated or superseded by other work or
 # for 1 year after the work is performed" (published-values.md, section 8); entered here as a shop would.
@@ -121,6 +124,19 @@ def test_a_term_in_months_needs_a_day_to_count_from(client: httpx.Client) -> Non
     answer = client.post(f"/api/surveys/{survey}/retention", json={"label_id": identifier})
     assert answer.status_code == 422
     assert answer.json()["errors"][0]["path"] == "body.starts"
+
+
+def test_a_step_back_loses_no_label(tmp_path: Path) -> None:
+    """The older program cannot hold labels and saved searches: with any, the way back is refused."""
+    database = Database(f"sqlite:///{tmp_path / 'a.sqlite3'}")
+    database.migrate()
+    to_revision(database.engine, "0006", down=True)
+    database.migrate()
+    Retention(database).add_label(RetentionLabel.model_validate(STATUS))
+    with pytest.raises(RuntimeError, match="retention_labels"):
+        to_revision(database.engine, "0006", down=True)
+    assert len(Retention(database).labels()) == 1
+    database.close()
 
 
 @given(st.dates(date(1900, 1, 1), date(2100, 12, 31)), st.integers(1, 600), st.integers(1, 600))
