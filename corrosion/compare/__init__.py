@@ -35,9 +35,9 @@ from corrosion.compare.results import (
 from corrosion.compare.shares import common_instruments
 from corrosion.errors import CompareError
 from corrosion.model import SurveyFile
-from corrosion.removal import MemberRemoval
+from corrosion.removal import MemberRemoval, collect_entries
 from corrosion.results import Assessment
-from corrosion.survey import member_removal
+from corrosion.survey import member_layouts
 from corrosion.terms import MarkKind
 
 __all__ = [
@@ -198,7 +198,15 @@ def _check_structure(earlier: SurveyFile, later: SurveyFile) -> None:
 
 
 def _removals(assessment: Assessment) -> Removals:
-    return lambda member: member_removal(assessment, member)
+    """Give the removal of a member without summing it up all over again: only single places are asked."""
+    survey = assessment.survey
+    layouts = member_layouts(survey)
+
+    def give(member: str) -> MemberRemoval:
+        listed = collect_entries(member, survey, assessment.findings)
+        return MemberRemoval(layouts[member], listed, survey.settings.within_probability)
+
+    return give
 
 
 def _shared_members(earlier: Assessment, later: Assessment) -> list[str]:

@@ -23,6 +23,7 @@ from shapely.geometry.base import BaseGeometry
 
 from corrosion.compare.growth import Terms, named_depth
 from corrosion.compare.ratio import RatioSet, SetKind, fieller
+from corrosion.compare.removed import deepest_points, grid_over
 from corrosion.compare.results import Ends, Forecast, Growth, Reach, Shown
 from corrosion.compare.shares import covariance, of_survey
 from corrosion.quantity import FloatArray, Measured, exact, total
@@ -34,7 +35,6 @@ DAYS_PER_YEAR = 365.25
 MOST_YEARS = 100.0
 """Farther ahead a date says nothing about a structure (a choice of ours); that end is left open."""
 
-_SAMPLES = 12
 _NOT_ESTABLISHED = "no date: growth is not established"
 _SHRUNK = "no date: the depth came out smaller; metal does not grow back, so check both readings"
 
@@ -109,19 +109,12 @@ def worst_place(outline: BaseGeometry, place: Place) -> Spot:
 
 
 def _points_in(outline: BaseGeometry, removal: MemberRemoval) -> FloatArray:
-    """Points inside an outline: its corners, a grid, and wherever the sums were looked at."""
+    """Points of an outline on the member: its corners, a grid, and where sums may be deepest."""
     middle = outline.representative_point()
-    low_s, low_o, high_s, high_o = outline.bounds
-    step = (np.arange(_SAMPLES) + 0.5) / _SAMPLES
-    grid = np.stack(
-        np.meshgrid(low_s + step * (high_s - low_s), low_o + step * (high_o - low_o)), axis=-1
-    ).reshape(-1, 2)
+    deepest = deepest_points(removal)
+    near = deepest[shapely.intersects_xy(outline, deepest[:, 0], deepest[:, 1])]
     corners = shapely.get_coordinates(outline)[:, :2]
-    looked = [seen.points for seen in removal.everywhere]
-    every = np.concatenate([np.array([[middle.x, middle.y]]), corners, grid, *looked])
-    inside = shapely.intersects_xy(outline, every[:, 0], every[:, 1])
-    inside[: 1 + len(corners)] = True
-    found = every[inside]
+    found = np.concatenate([np.array([[middle.x, middle.y]]), corners, grid_over(outline), near])
     on_member = removal.layout.contains(found)
     return np.asarray(found[on_member] if on_member.any() else found[:1])
 

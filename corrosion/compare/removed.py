@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from corrosion.compare.growth import Terms
 from corrosion.compare.ratio import critical
@@ -14,12 +15,16 @@ from corrosion.compare.shares import of_survey
 from corrosion.model import Member
 from corrosion.quantity import FloatArray, Measured, total
 from corrosion.removal import MemberRemoval
+from corrosion.removal.cells import key_points
 from corrosion.removal.entries import Entry
 from corrosion.results import MemberAssessment, Point
 
 SAME_FOOTPRINT = 0.99
 """Share of overlap from which two outlines of equal depth are one record carried over; coordinates are
 rounded on their way through files (a choice of ours)."""
+
+GRID = 24
+"""Places across an entry at which two sums are compared, besides the deepest ones (a choice of ours)."""
 
 
 @dataclass(frozen=True)
@@ -87,7 +92,7 @@ def _extremes(
     earlier: Sum, later: Sum, terms: Terms, carried: dict[str, str]
 ) -> tuple[Measured | None, Point | None, Measured | None, Point | None]:
     """Largest difference with its place, and the most negative one if it is beyond its uncertainty."""
-    points = _points(earlier.removal, later.removal)
+    points = _points(earlier.removal, later.removal, carried)
     if len(points) == 0:
         return None, None, None, None
     difference = later.removal.field(points).removed - earlier.removal.field(points).removed
@@ -99,13 +104,34 @@ def _extremes(
     return most if more else None, at if more else None, least if lost else None, low if lost else None
 
 
-def _points(*removals: MemberRemoval) -> FloatArray:
-    """Every place that either survey's sum was looked at, on both layouts."""
-    looked = [seen.points for removal in removals for seen in removal.everywhere]
-    points = np.concatenate([np.empty((0, 2)), *looked])
-    for removal in removals:
+def _points(earlier: MemberRemoval, later: MemberRemoval, carried: dict[str, str]) -> FloatArray:
+    """Places, on both layouts, where the sums of two surveys may differ most.
+
+    Where only carried entries lie nothing differs. Elsewhere the deepest places of every entry and of
+    every overlap are looked at, and a grid over each entry that is not carried.
+    """
+    kept = set(carried.values())
+    fresh = [one.footprint for one in earlier.entries if one.id not in kept]
+    fresh += [one.footprint for one in later.entries if one.id not in carried]
+    looked = [deepest_points(one) for one in (earlier, later)]
+    points = np.concatenate([np.empty((0, 2)), *looked, *(grid_over(shape) for shape in fresh)])
+    for removal in (earlier, later):
         points = points[removal.layout.contains(points)]
     return points
+
+
+def deepest_points(removal: MemberRemoval) -> FloatArray:
+    """Points (n, 2), mm, at which a member's sum may be deepest: of each entry and each overlap."""
+    return key_points(removal.entries) if removal.entries else np.empty((0, 2))
+
+
+def grid_over(shape: BaseGeometry, across: int = GRID) -> FloatArray:
+    """Points of a grid, `across` each way, that lie inside a shape: (n, 2), mm."""
+    low_s, low_o, high_s, high_o = shape.bounds
+    step = (np.arange(across) + 0.5) / across
+    stations, offsets = np.meshgrid(low_s + step * (high_s - low_s), low_o + step * (high_o - low_o))
+    points = np.column_stack([stations.ravel(), offsets.ravel()])
+    return np.asarray(points[shapely.intersects_xy(shape, points[:, 0], points[:, 1])])
 
 
 def _at(points: FloatArray, index: int) -> Point:

@@ -381,7 +381,8 @@ def test_a_carried_history_loses_nothing_and_blends_nothing() -> None:
     """
     loose = photo([mark("B9", (260, 160), 12, depth(0.1), kind="blend-out")], "f2")
     del loose["placement"]
-    blend = mark("B1", AT, 12, depth(0.15), kind="blend-out")
+    # As large as it may be on the photo: the sums over the whole member are then quick.
+    blend = mark("B1", AT, 40, depth(0.15), kind="blend-out")
     old = document(
         THEN,
         [photo([blend, mark("P1", (280, 160), 3)]), loose],
