@@ -46,7 +46,7 @@ def fit_target(scale: TargetScale, photo: Photo, survey: SurveyFile, camera: Cam
         raise ScaleError(
             "the target has not been found in the picture yet.",
             place=camera.place,
-            remedy="Run 'corrosion find' on the survey.",
+            remedy="Have it found: on the photo's page, or by 'corrosion find'.",
         )
     points_px = np.array(scale.image, dtype=np.float64)
     ideal, lens = camera.ideal(points_px)
