@@ -357,7 +357,7 @@ def _fitted(points: FloatArray, place: str) -> Ellipse:
         raise ScaleError(
             "the disc's rim has not been found in the picture yet.",
             place=place,
-            remedy="Have it found (on the photo's page, or 'corrosion find'), or click points round the rim.",
+            remedy="Find it (photo page, or 'corrosion find'), or click points round the rim.",
         )
     ellipse = fit_ellipse(points)
     if ellipse is None:

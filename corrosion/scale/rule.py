@@ -159,7 +159,7 @@ class _Rule:
             raise ScaleError(
                 "the rule's ticks have not been found in the picture yet.",
                 place=camera.place,
-                remedy="Have it found (on the photo's page, or 'corrosion find'), or use the rule as a bar.",
+                remedy="Find them (photo page, or 'corrosion find'), or use the rule as a bar.",
             )
         first = min(number for number, _ in pairs)
         last = max(number for number, _ in pairs)
