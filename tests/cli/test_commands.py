@@ -1,11 +1,9 @@
-"""The commands, run as a user runs them: in a process of their own."""
+"""The commands, as a user runs them; in a process of their own where that is at stake."""
 
 from __future__ import annotations
 
 import json
 import os
-import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree as ET
@@ -13,34 +11,13 @@ from xml.etree import ElementTree as ET
 import pytest
 
 from corrosion import __version__
+from tests.cli.running import one_error, run, run_process
 from tests.cli.samples import BLEND_DEPTH_MM, PIT_AREA_MM2, survey_folder
-
-
-def run(*words: str | Path, cwd: Path, **environment: str) -> subprocess.CompletedProcess[str]:
-    """Run the command line in `cwd`."""
-    return subprocess.run(
-        [sys.executable, "-m", "api.cli", *map(str, words)],
-        cwd=cwd,
-        env=os.environ | {"PYTHONUTF8": "1"} | environment,
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=120,
-    )
-
-
-def one_error(done: subprocess.CompletedProcess[str]) -> str:
-    """Check for a user's error: exit code 1, one or two lines, no traceback. Return them."""
-    assert done.returncode == 1, done.stderr
-    assert "Traceback" not in done.stderr
-    assert 1 <= len(done.stderr.strip().splitlines()) <= 2, done.stderr
-    assert done.stderr.startswith("Error: ")
-    return done.stderr
 
 
 def test_version(tmp_path: Path) -> None:
     """The version is printed and nothing else is done."""
-    done = run("--version", cwd=tmp_path)
+    done = run_process("--version", cwd=tmp_path)
     assert (done.returncode, done.stdout) == (0, f"corrosion {__version__}\n")
 
 
@@ -139,7 +116,7 @@ def test_refused_outputs_and_spots(tmp_path: Path, options: tuple[str, ...], exp
 
 def test_wrong_usage(tmp_path: Path) -> None:
     """An unknown command or option is exit code 2."""
-    assert run("assess", cwd=tmp_path).returncode == 2
+    assert run_process("assess", cwd=tmp_path).returncode == 2
     assert run("asses", "x", cwd=tmp_path).returncode == 2
     assert run("measure", "x", "--jsn", "y", cwd=tmp_path).returncode == 2
 
@@ -150,7 +127,7 @@ def test_strict_tells_what_could_not_be_used(tmp_path: Path) -> None:
     done = run("assess", "survey.json", cwd=tmp_path)
     assert done.returncode == 0, done.stderr
     assert "photos/lost.jpg: the file is missing." in done.stdout
-    strict = run("assess", "survey.json", "--strict", "--json", "a.json", cwd=tmp_path)
+    strict = run_process("assess", "survey.json", "--strict", "--json", "a.json", cwd=tmp_path)
     assert strict.returncode == 3, strict.stderr
     problems = json.loads((tmp_path / "a.json").read_text(encoding="utf-8"))["problems"]
     assert any("photos/lost.jpg" in problem for problem in problems)
@@ -165,15 +142,15 @@ def test_missing_system_library_is_one_line(tmp_path: Path) -> None:
     )
     survey_folder(tmp_path)
     path = os.pathsep.join([str(broken.parent), str(Path(__file__).parents[2])])
-    text = one_error(run("measure", "survey.json", cwd=tmp_path, PYTHONPATH=path))
+    text = one_error(run_process("measure", "survey.json", cwd=tmp_path, PYTHONPATH=path))
     assert "libgl1" in text
-    assert run("--help", cwd=tmp_path, PYTHONPATH=path).returncode == 0
+    assert run_process("--help", cwd=tmp_path, PYTHONPATH=path).returncode == 0
 
 
 def test_ascii_terminal(tmp_path: Path) -> None:
     """A terminal that knows only ASCII loses symbols, not the run."""
     survey_folder(tmp_path)
-    done = run("assess", "survey.json", cwd=tmp_path, PYTHONUTF8="0", PYTHONIOENCODING="ascii")
+    done = run_process("assess", "survey.json", cwd=tmp_path, PYTHONUTF8="0", PYTHONIOENCODING="ascii")
     assert done.returncode == 0, done.stderr
     assert "within limit" in done.stdout
 

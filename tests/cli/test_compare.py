@@ -1,4 +1,4 @@
-"""``corrosion compare``, run as a user runs it: in a process of its own."""
+"""``corrosion compare``, as a user runs it."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from tests.cli.test_commands import one_error, run
+from tests.cli.running import one_error, run
 from tests.compare.scenes import depth, document, in_inches, mark, photo
 
 

@@ -1,4 +1,4 @@
-"""``corrosion decide``, run as a user runs it: in a process of its own."""
+"""``corrosion decide``, as a user runs it."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
+from tests.cli.running import one_error, run
 from tests.cli.samples import survey_document, survey_folder
-from tests.cli.test_commands import one_error, run
 
 SOURCE = "invented manual, 3-4"
 SPREAD = {"low": 1, "likely": 2, "high": 4}

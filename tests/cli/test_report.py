@@ -1,4 +1,4 @@
-"""``corrosion report``, run as a user runs it: in a process of its own."""
+"""``corrosion report``, as a user runs it."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ import pypdfium2
 
 from corrosion.record import RecordFacts, Seal, facts_json
 from corrosion.units import MM_PER_INCH
+from tests.cli.running import one_error, run
 from tests.cli.samples import survey_folder
-from tests.cli.test_commands import one_error, run
 
 
 def test_the_summary_is_written(tmp_path: Path) -> None:

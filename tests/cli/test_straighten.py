@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from tests.api.samples import picture
-from tests.cli.test_commands import one_error, run
+from tests.cli.running import one_error, run
 
 K1, FOCAL = -0.2, 800.0
 

@@ -13,7 +13,7 @@ from corrosion.model import SurveyFile, in_millimetres, parse_survey
 from corrosion.repair import Fastener, planned_reinforcements
 from corrosion.report.reinforcement import reinforcement_line, reinforcements_json
 from corrosion.terms import SpliceFastener
-from tests.cli.test_commands import run
+from tests.cli.running import run
 
 
 def document(material: str = "2024-T3 clad", **asked: Any) -> dict[str, Any]:
