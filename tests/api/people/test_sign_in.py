@@ -16,6 +16,7 @@ from api.people.accounts import Details
 from api.people.service import PLAIN_COOKIE, SECURE_COOKIE
 from api.settings import Settings
 from tests.api.people.people import HERE, PASSWORD, House, empty_house, house
+from tests.api.samples import survey_file
 
 PAGE = {"accept": "text/html", "sec-fetch-dest": "document", "sec-fetch-site": "none"}
 FORM = {"name": "inspector", "password": PASSWORD}
@@ -112,6 +113,24 @@ def test_a_refusal_names_the_role_it_takes(everybody: House) -> None:
     assert page.status == 403
     assert "the role administrator" in page.text
     assert "<h1>" in page.text
+
+
+def test_a_page_says_beforehand_what_it_takes_to_change_it(everybody: House) -> None:
+    """Whoever may only look at a page is told so on it; whoever may change it is not."""
+    kept = survey_file()
+    sent = everybody.headers["inspector"] | {"content-type": "application/json"}
+    made = everybody.ask("POST", "/api/surveys/import", sent, json.dumps(kept).encode())
+    survey = json.loads(made.text)["survey"]["id"]
+    for path, role, told in (
+        ("plan", "inspector", "planner"),
+        ("plan", "planner", ""),
+        ("photos", "planner", "inspector"),
+        ("photos", "administrator", ""),
+    ):
+        page = everybody.ask("GET", f"/surveys/{survey}/{path}", everybody.headers[role] | PAGE)
+        assert page.status == 200
+        assert ("only-look" in page.text) is bool(told), (path, role)
+        assert f"takes the role {told}" in page.text or not told
 
 
 @pytest.mark.parametrize(
