@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from api.cli_archive import register as register_archive
+from api.cli_backup import register as register_backup
 from api.cli_compare import register as register_compare
 from api.cli_decide import register as register_decide
 from api.cli_lens import lens, straighten
@@ -288,6 +289,7 @@ register_people(app, EXIT_CODES)
 register_verify(app)
 register_reindex(app, EXIT_CODES)
 register_archive(app)
+register_backup(app)
 
 
 def _load(path: Path) -> SurveyFile:

@@ -78,7 +78,7 @@ def verify(
     if data is not None:
         settings = settings.model_copy(update={"data_dir": data})
     report = _verify_store(settings, head.lower())
-    _show(console, report)
+    show_report(console, report)
     _leave(sound=report.sound)
 
 
@@ -115,7 +115,8 @@ def _verify_store(settings: Settings, noted: str) -> StoreReport:
         database.close()
 
 
-def _show(console: Console, report: StoreReport) -> None:
+def show_report(console: Console, report: StoreReport) -> None:
+    """Print what a verification found, each fault with its place."""
     from corrosion.report.words import clean
 
     words = {"history": "History", "row": "Row", "picture": "Picture"}

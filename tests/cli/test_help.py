@@ -18,8 +18,9 @@ def names() -> list[str]:
 def test_the_commands_are_these() -> None:
     """A new command must be added here, and so be seen by the tests below."""
     assert names() == [
-        *("archive", "archive-key", "assess", "compare", "decide", "demo", "find", "import", "lens"),
-        *("measure", "people", "reindex", "report", "schema", "serve", "straighten", "target", "verify"),
+        *("archive", "archive-key", "assess", "backup", "compare", "decide", "demo", "find", "import"),
+        *("lens", "measure", "people", "reindex", "report", "restore", "schema", "serve", "straighten"),
+        *("target", "verify"),
     ]
 
 
