@@ -19,10 +19,22 @@ Style = Literal["plain", "quiet", "strong", "box"]
 NOTHING = "-"
 
 
-def heading(level: int, text: str, *, new_page: bool = False, listed: bool | None = None) -> Block:
-    """Heading of level 1 to 3, a bookmark each; listed in the contents if of level 1, unless told."""
+def heading(
+    level: int, text: str, *, new_page: bool = False, listed: bool | None = None, anchor: str = ""
+) -> Block:
+    """Heading of level 1 to 3, a bookmark each; listed in the contents if of level 1, unless told.
+
+    `anchor` is a name of our own, never a person's, that a cell of links may point to.
+    """
     shown = level == 1 if listed is None else listed
-    return {"kind": "heading", "level": level, "text": text, "new_page": new_page, "listed": shown}
+    return {
+        "kind": "heading",
+        "level": level,
+        "text": text,
+        "new_page": new_page,
+        "listed": shown,
+        "anchor": anchor,
+    }
 
 
 def paragraph(text: str, style: Style = "plain") -> Block:
@@ -108,6 +120,11 @@ def together(blocks: Sequence[Block]) -> Block:
 def strong(text: str) -> Cell:
     """Cell in bold."""
     return {"text": text, "look": "strong"}
+
+
+def links(parts: Sequence[tuple[str, str]]) -> Cell:
+    """Cell of words that lead to anchors; the anchors must be there."""
+    return {"text": ", ".join(words for words, _ in parts), "look": "", "links": [list(p) for p in parts]}
 
 
 def with_code(text: str, code: str) -> Cell:

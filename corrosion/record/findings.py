@@ -14,6 +14,7 @@ from corrosion.record.blocks import (
     facts,
     figure,
     heading,
+    links,
     paragraph,
     pictures,
     strong,
@@ -45,13 +46,20 @@ def findings_table(subject: Subject) -> list[Block]:
         ),
     ]
     marks = {(p.id, m.id): m for p in subject.assessment.survey.photos for m in p.marks}
+    anchors = _anchors(subject)
     ordered = sorted(subject.assessment.findings, key=_order)
     for zone, group in groupby(ordered, key=lambda f: f.zone or ""):
         blocks.append(heading(2, f"Zone {zone}" if zone else "Zone not stated"))
-        blocks += _zone_table(list(group), marks, subject.unit)
+        blocks += _zone_table(list(group), marks, anchors, subject.unit)
     if not ordered:
         blocks.append(paragraph("Nothing was found on what was seen."))
     return blocks
+
+
+def _anchors(subject: Subject) -> dict[str, str]:
+    """Give anchors of the photos that are shown at length, by their number: ids are a person's words."""
+    photos = subject.assessment.survey.photos
+    return {photo.id: f"photo-{number}" for number, photo in enumerate(photos) if photo.marks}
 
 
 def _order(finding: Finding) -> tuple[str, str, str, float, float, str]:
@@ -62,7 +70,10 @@ def _order(finding: Finding) -> tuple[str, str, str, float, float, str]:
 
 
 def _zone_table(
-    findings: list[Finding], marks: dict[tuple[str, str], Mark], unit: LengthUnit
+    findings: list[Finding],
+    marks: dict[tuple[str, str], Mark],
+    anchors: dict[str, str],
+    unit: LengthUnit,
 ) -> list[Block]:
     return table(
         [
@@ -70,12 +81,15 @@ def _zone_table(
             f"Area ± U, {unit}²", f"Longest ± U, {unit}", f"Depth ± U, {unit}",
             "Read with", "Grade", "Photo: mark",
         ],
-        [_finding_row(finding, marks, unit) for finding in findings],
+        [_finding_row(finding, marks, anchors, unit) for finding in findings],
         right=(4, 5, 6),
     )  # fmt: skip
 
 
-def _finding_row(finding: Finding, marks: dict[tuple[str, str], Mark], unit: LengthUnit) -> list[Cell]:
+def _finding_row(
+    finding: Finding, marks: dict[tuple[str, str], Mark], anchors: dict[str, str], unit: LengthUnit
+) -> list[Cell]:
+    shown = [source for source in finding.sources if source[0] in anchors]
     readings = [r for source in finding.sources if source in marks for r in marks[source].depths]
     longest = finding.quantities.get("longest_calliper") or finding.quantities.get("length")
     face = f", {finding.face}" if finding.face else ""
@@ -89,7 +103,7 @@ def _finding_row(finding: Finding, marks: dict[tuple[str, str], Mark], unit: Len
         number(finding.depth, unit, thickness=True) if finding.depth else "not read",
         ", ".join(dict.fromkeys(_read_with(r) for r in readings)) or NOTHING,
         finding.grade or NOTHING,
-        ", ".join(f"{photo}: {mark}" for photo, mark in finding.sources) or NOTHING,
+        links([(f"{photo}: {mark}", anchors[photo]) for photo, mark in shown]) if shown else NOTHING,
     ]
 
 
@@ -149,7 +163,7 @@ def _photo(
     totals = [] if summary is None else [_total(*one, unit) for one in summary.totals.items()]
     problem = summary.problem if summary and summary.problem else ""
     head = [
-        heading(2, f"Photo {photo.id}"),
+        heading(2, f"Photo {photo.id}", anchor=_anchors(subject)[photo.id]),
         facts(
             [
                 ("Shows", _shows(photo)),

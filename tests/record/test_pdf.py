@@ -82,6 +82,11 @@ def member_sections_without_maps(about: Subject) -> list[Any]:
     return _member(about, about.assessment.members[0])
 
 
+def text_on(page: pypdfium2.PdfPage) -> str:
+    """Text of a page, white space joined."""
+    return " ".join(page.get_textpage().get_text_range().split())
+
+
 def text_of(pdf: bytes) -> str:
     """All text, white space and break hints joined."""
     pages = pypdfium2.PdfDocument(pdf)
@@ -196,6 +201,19 @@ def test_headings_tables_and_pictures_are_tagged() -> None:
     assert any("close-up A: P1" in alt for alt in told)
     levels = [int(kind[1]) for kind, _ in tags if re.fullmatch(r"H\d", kind)]
     assert all(after <= before + 1 for before, after in pairwise(levels))
+
+
+def test_findings_lead_to_their_photos() -> None:
+    """The table of findings links to the page where the photo with its marks is."""
+    pages = pypdfium2.PdfDocument(plain())
+    table = next(n for n, page in enumerate(pages) if "By zone, then by member" in text_on(page))
+    photo = next(n for n, page in enumerate(pages) if "Shows member SK1" in text_on(page))
+    # The page is held: its links are gone with it.
+    page, led, position, link = pages[table], [], ctypes.c_int(0), pdfium.FPDF_LINK()
+    while pdfium.FPDFLink_Enumerate(page.raw, ctypes.byref(position), ctypes.byref(link)):
+        target = pdfium.FPDFLink_GetDest(pages.raw, link)
+        led.append(pdfium.FPDFDest_GetDestPageIndex(pages.raw, target))
+    assert photo in led
 
 
 def test_texts_are_shown_as_they_are_typed() -> None:
