@@ -16,29 +16,88 @@ from corrosion.removal.entries import Entry
 from corrosion.results import Assessment, Finding
 from corrosion.terms import Face, MarkKind, Origin
 
+MEND_MM = 1e-6
+"""Photos that meet leave no gap between them; rounding would (far below any layout's accuracy)."""
+
 
 @dataclass(frozen=True)
+class Blend:
+    """Metal blended away, from a record or a mark; a mark without a depth blends too."""
+
+    id: str
+    date: str | None
+    outline: BaseGeometry
+    depth: float | None = None
+    u: float = 0.0
+
+
+class Blends:
+    """Blend-outs of one face, found by place."""
+
+    def __init__(self, blends: list[Blend]) -> None:
+        self._blends = blends
+        self._tree = shapely.STRtree([blend.outline for blend in blends])
+
+    def near(self, shape: BaseGeometry) -> list[Blend]:
+        """Return those that touch a shape."""
+        return [self._blends[int(k)] for k in sorted(self._tree.query(shape, predicate="intersects"))]
+
+
+Place = tuple[str, Face]
+
+
+@dataclass(frozen=True, eq=False)
 class Side:
-    """One survey: its findings, what was seen of each face, and the removal entries by member."""
+    """One survey.
+
+    Attributes
+    ----------
+    findings : list of Finding
+        What can grow: a clear area is none.
+    seen : dict
+        What its placed photos show of each face.
+    metal : dict of member id to Polygon
+    entries : dict of member id to list of Entry
+    blends : dict
+        Blend-outs of each face, on record or marked.
+    """
 
     assessment: Assessment
-    seen: dict[tuple[str, Face], BaseGeometry]
+    findings: list[Finding]
+    seen: dict[Place, BaseGeometry]
+    metal: dict[str, BaseGeometry]
     entries: dict[str, list[Entry]]
+    blends: dict[Place, Blends]
 
     @classmethod
     def of(cls, assessment: Assessment, entries: dict[str, list[Entry]]) -> Side:
         """Collect them from an assessment."""
         seen = {
-            (member.member.id, face): cover.seen
+            (member.member.id, face): cover.seen.buffer(MEND_MM)
             for member in assessment.members
             for face, cover in member.coverage.items()
+            if not cover.seen.is_empty
         }
-        return cls(assessment, seen, entries)
+        metal = {one.member.id: shapely.Polygon(one.member.outline) for one in assessment.members}
+        findings = [one for one in assessment.findings if one.kind is not MarkKind.CLEAR]
+        return cls(assessment, findings, seen, metal, entries, _blends(findings, entries))
 
-    @property
-    def findings(self) -> list[Finding]:
-        """Findings that can grow: a clear area is none."""
-        return [one for one in self.assessment.findings if one.kind is not MarkKind.CLEAR]
+
+def _blends(findings: list[Finding], entries: dict[str, list[Entry]]) -> dict[Place, Blends]:
+    """Collect the blend-outs of each face; a record of no depth is one of unknown place, and left out."""
+    found: dict[Place, list[Blend]] = defaultdict(list)
+    known = set()
+    for member, listed in entries.items():
+        for one in listed:
+            known.add(one.id)
+            if one.depth > 0.0:
+                found[member, one.face].append(Blend(one.id, one.date, one.footprint, one.depth, one.u))
+    for mark in findings:
+        if mark.kind is not MarkKind.BLEND_OUT or mark.id in known or mark.outline is None:
+            continue
+        if placed(mark) and mark.member_id is not None and mark.face is not None:
+            found[mark.member_id, mark.face].append(Blend(mark.id, None, mark.outline))
+    return {place: Blends(blends) for place, blends in found.items()}
 
 
 def row(change: Change, earlier: list[Finding], later: Finding | None, **more: object) -> FindingChange:
@@ -57,12 +116,12 @@ def row(change: Change, earlier: list[Finding], later: Finding | None, **more: o
 
 def unmatched_earlier(before: Side, after: Side, matches: Matches) -> list[FindingChange]:
     """Say of every earlier finding without a partner what became of it; merged ones are left out."""
-    paired = {pair.earlier for pair in matches.pairs}
-    joined = {i for several in merged(before, after, matches).values() for i in several}
+    told = {pair.earlier for pair in matches.pairs}
+    told |= {i for several in merged(before, after, matches).values() for i in several}
     return [
         _fate(before.findings, i, before, after, matches)
         for i in range(len(before.findings))
-        if i not in paired | joined
+        if i not in told
     ]
 
 
@@ -141,9 +200,9 @@ def merged(before: Side, after: Side, matches: Matches) -> dict[int, list[int]]:
     paired = {pair.earlier for pair in matches.pairs}
     partner = {pair.later for pair in matches.pairs}
     found = defaultdict(list, {later: list(earlier) for later, earlier in matches.also.items()})
-    known = {i for several in matches.also.values() for i in several}
+    told = paired | {i for several in matches.also.values() for i in several}
     for i, finding in enumerate(before.findings):
-        if i in paired | known or i in matches.rivals_of_earlier or not placed(finding):
+        if i in told or i in matches.rivals_of_earlier or not placed(finding):
             continue
         holder = next(
             (
@@ -160,52 +219,26 @@ def merged(before: Side, after: Side, matches: Matches) -> dict[int, list[int]]:
     return dict(found)
 
 
-@dataclass(frozen=True)
-class Blend:
-    """Metal blended away, from a record or a mark; a mark without a depth blends too."""
-
-    id: str
-    date: str | None
-    outline: BaseGeometry
-    depth: float | None = None
-    u: float = 0.0
-
-
 def blended_by(finding: Finding, before: Side, after: Side) -> Blend | None:
-    """Find a blend-out of the later survey, made since the earlier one, that holds a pit's place.
-
-    A record of no depth stands for a blend-out of unknown place and holds nothing.
-    """
-    if finding.kind not in {MarkKind.PIT, MarkKind.AFFECTED} or finding.member_id is None:
+    """Find a blend-out of the later survey, made since the earlier one, that holds a pit's place."""
+    if finding.kind not in {MarkKind.PIT, MarkKind.AFFECTED} or finding.outline is None:
         return None
-    old = _blends(finding, before)
     last_look = before.assessment.survey.survey.date or ""
-    for blend in _blends(finding, after):
+    for blend in _near(finding.outline, finding, after):
         known_before = blend.date is not None and blend.date < last_look
-        if known_before or any(_same_blend(blend, one) for one in old):
+        if known_before or share_inside(finding.outline, blend.outline) < INSIDE:
             continue
-        if share_inside(finding.outline, blend.outline) >= INSIDE:
+        if not any(_same_blend(blend, one) for one in _near(blend.outline, finding, before)):
             return blend
     return None
 
 
-def _blends(finding: Finding, side: Side) -> list[Blend]:
-    """Blend-outs of a survey on a finding's face."""
-    entries = [
-        Blend(entry.id, entry.date, entry.footprint, entry.depth, entry.u)
-        for entry in side.entries.get(finding.member_id or "", [])
-        if entry.face is finding.face and entry.depth > 0.0
-    ]
-    known = {blend.id for blend in entries}
-    marked = [
-        Blend(one.id, None, one.outline)
-        for one in side.findings
-        if one.kind is MarkKind.BLEND_OUT
-        and (one.member_id, one.face) == (finding.member_id, finding.face)
-        and one.outline is not None
-        and one.id not in known
-    ]
-    return entries + marked
+def _near(shape: BaseGeometry, finding: Finding, side: Side) -> list[Blend]:
+    """Blend-outs of a survey that touch a shape, on a finding's face."""
+    if finding.member_id is None or finding.face is None:
+        return []
+    blends = side.blends.get((finding.member_id, finding.face))
+    return blends.near(shape) if blends is not None else []
 
 
 def _same_blend(later: Blend, earlier: Blend) -> bool:
@@ -236,17 +269,16 @@ def seen_share(finding: Finding, side: Side) -> float:
     The place is widened by its expanded uncertainty, so "seen" is not claimed at the edge of a photo;
     metal ends at the member's edge, and what lies beyond it cannot be seen.
     """
-    member = next((m for m in side.assessment.members if m.member.id == finding.member_id), None)
-    if finding.outline is None or finding.face is None or member is None:
+    if finding.outline is None or finding.face is None or finding.member_id not in side.metal:
         return 0.0
-    seen = side.seen.get((member.member.id, finding.face))
-    if seen is None or seen.is_empty:
+    seen = side.seen.get((finding.member_id, finding.face))
+    if seen is None:
         return 0.0
     reach = COVERAGE_FACTOR * max(u_position(finding))
-    place = finding.outline.buffer(reach).intersection(shapely.Polygon(member.member.outline))
+    place = finding.outline.buffer(reach).intersection(side.metal[finding.member_id])
     if place.area <= 0.0:
         return 0.0
-    left = place.difference(seen.buffer(1e-6)).area
+    left = place.difference(seen).area
     return 1.0 if left <= 1e-9 * place.area else float(1.0 - left / place.area)
 
 

@@ -53,6 +53,7 @@ _DIRECTIONS = 8
 _LENGTHS = (1.0, 2.0)
 
 BoolArray = NDArray[np.bool_]
+IntArray = NDArray[np.int64]
 Subject = tuple[MarkKind, str, Face]
 
 
@@ -176,25 +177,55 @@ def _groups(
     earlier: list[Finding], later: list[Finding], rows: list[int], columns: list[int]
 ) -> list[_Group]:
     """Split one subject's findings into groups that no candidate links."""
-    before, after = _bounds(earlier, rows), _bounds(later, columns)
-    u = np.hypot(_doubts(earlier, rows)[:, None, :], _doubts(later, columns)[None, :, :])
-    allowed = (_apart(before, after, u) <= POSITION_FACTOR**2) & _near(earlier, later, rows, columns, u)
-    size_cost = _size_cost(earlier, later, rows, columns)
-    row, column = np.nonzero(allowed)
-    n = len(rows)
-    links = coo_matrix((np.ones(len(row)), (row, n + column)), shape=(n + len(columns),) * 2)
+    n, m = len(rows), len(columns)
+    row, column = _candidates(earlier, later, rows, columns)
+    links = coo_matrix((np.ones(len(row)), (row, n + column)), shape=(n + m, n + m))
     labels = connected_components(links, directed=False)[1]
-    groups = []
-    for label in np.unique(labels[row]):
-        r, c = np.flatnonzero(labels[:n] == label), np.flatnonzero(labels[n:] == label)
-        pick = np.ix_(r, c)
-        groups.append(
-            _Group(
-                [rows[i] for i in r], [columns[j] for j in c],
-                before[r], after[c], size_cost[pick], u[pick], allowed[pick],
-            )
-        )  # fmt: skip
-    return groups
+    members: dict[int, tuple[list[int], list[int]]] = defaultdict(lambda: ([], []))
+    for k, label in enumerate(labels.tolist()):
+        members[label][k >= n].append(k if k < n else k - n)
+    fits = set(zip(row.tolist(), column.tolist(), strict=True))
+    return [
+        _group(
+            earlier,
+            later,
+            [rows[i] for i in r],
+            [columns[j] for j in c],
+            [[(i, j) in fits for j in c] for i in r],
+        )
+        for r, c in members.values()
+        if r and c
+    ]
+
+
+def _candidates(
+    earlier: list[Finding], later: list[Finding], rows: list[int], columns: list[int]
+) -> tuple[IntArray, IntArray]:
+    """Pairs whose outlines lie within the gate, and so what one extent must move to hold the other."""
+    a, b = (
+        np.array([of[k].outline for k in which], dtype=object)
+        for of, which in ((earlier, rows), (later, columns))
+    )
+    u_a, u_b = _doubts(earlier, rows), _doubts(later, columns)
+    reach = POSITION_FACTOR * np.hypot(u_a.max(axis=1), u_b.max())
+    row, column = shapely.STRtree(b).query(a, predicate="dwithin", distance=reach)
+    u = np.hypot(u_a[row], u_b[column])
+    near = shapely.dwithin(a[row], b[column], POSITION_FACTOR * u.max(axis=1))
+    near &= _apart(shapely.bounds(a[row]), shapely.bounds(b[column]), u) <= POSITION_FACTOR**2
+    return row[near], column[near]
+
+
+def _group(
+    earlier: list[Finding],
+    later: list[Finding],
+    rows: list[int],
+    columns: list[int],
+    allowed: list[list[bool]],
+) -> _Group:
+    u = np.hypot(_doubts(earlier, rows)[:, None, :], _doubts(later, columns)[None, :, :])
+    size_cost = _size_cost(earlier, later, rows, columns)
+    before, after = _bounds(earlier, rows), _bounds(later, columns)
+    return _Group(rows, columns, before, after, size_cost, u, np.array(allowed, dtype=bool))
 
 
 def _bounds(findings: list[Finding], indices: list[int]) -> FloatArray:
@@ -206,25 +237,15 @@ def _doubts(findings: list[Finding], indices: list[int]) -> FloatArray:
 
 
 def _apart(before: FloatArray, after: FloatArray, u: FloatArray) -> FloatArray:
-    """Squared, standardised distance of every pair, (n, m).
+    """Squared, standardised distance of extents of shape (..., 4) whose places are known to `u` (..., 2).
 
     Along each axis it is the least shift that lets one extent hold the other: what grew on one side only
     has moved its middle, but not its place.
     """
-    low = after[None, :, :2] - before[:, None, :2]
-    high = after[None, :, 2:] - before[:, None, 2:]
+    low, high = after[..., :2] - before[..., :2], after[..., 2:] - before[..., 2:]
     # The later extent holds the earlier one where low <= 0 <= high, the other way round where both flip.
     moved = np.where(low * high <= 0.0, 0.0, np.minimum(np.abs(low), np.abs(high)))
-    return np.asarray(((moved / u) ** 2).sum(axis=2))
-
-
-def _near(
-    earlier: list[Finding], later: list[Finding], rows: list[int], columns: list[int], u: FloatArray
-) -> BoolArray:
-    """Whether the outlines themselves, not only their extents, lie within the gate, (n, m)."""
-    a = np.array([earlier[i].outline for i in rows], dtype=object)
-    b = np.array([later[j].outline for j in columns], dtype=object)
-    return np.asarray(shapely.dwithin(a[:, None], b[None, :], POSITION_FACTOR * u.max(axis=2)))
+    return np.asarray(((moved / u) ** 2).sum(axis=-1))
 
 
 def _size_cost(
@@ -309,7 +330,8 @@ class _Trial:
     def of(cls, group: _Group, shift: FloatArray, u: FloatArray) -> _Trial:
         """Set up the problem with the later survey moved back by `shift`, mm."""
         n, m = group.allowed.shape
-        pairs = _apart(group.before, group.after - np.tile(shift, 2), group.u) + group.size_cost
+        after = group.after - np.tile(shift, 2)
+        pairs = _apart(group.before[:, None], after[None], group.u) + group.size_cost
         cost = np.full((n + m, m + n), np.inf)
         cost[:n, :m] = np.where(group.allowed, pairs, np.inf)
         cost[np.arange(n), m + np.arange(n)] = UNMATCHED
