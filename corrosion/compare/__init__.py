@@ -225,7 +225,7 @@ def _findings(
         rows.append(_grown(start, before, after, removals, terms, day))
     alone = unmatched_later(before, after, matches)
     rows += [_with_forecast(row, after, removals, terms, day) for row in alone]
-    return rows + unmatched_earlier(before, after, matches)
+    return rows + unmatched_earlier(before, after, matches, joined)
 
 
 def _grown(

@@ -44,6 +44,7 @@ class Blends:
 
 
 Place = tuple[str, Face]
+Subject = tuple[MarkKind, str | None, Face | None]
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,6 +69,7 @@ class Side:
     metal: dict[str, BaseGeometry]
     entries: dict[str, list[Entry]]
     blends: dict[Place, Blends]
+    trees: dict[Subject, tuple[list[int], shapely.STRtree]]
 
     @classmethod
     def of(cls, assessment: Assessment, entries: dict[str, list[Entry]]) -> Side:
@@ -80,7 +82,31 @@ class Side:
         }
         metal = {one.member.id: shapely.Polygon(one.member.outline) for one in assessment.members}
         findings = [one for one in assessment.findings if one.kind is not MarkKind.CLEAR]
-        return cls(assessment, findings, seen, metal, entries, _blends(findings, entries))
+        blends = _blends(findings, entries)
+        return cls(assessment, findings, seen, metal, entries, blends, _trees(findings))
+
+    def alike_at(self, finding: Finding) -> list[int]:
+        """Return the findings of the same kind, member and face that touch another survey's finding."""
+        found = self.trees.get(_subject(finding))
+        if found is None or finding.outline is None:
+            return []
+        indices, tree = found
+        return sorted(indices[int(k)] for k in tree.query(finding.outline, predicate="intersects"))
+
+
+def _subject(finding: Finding) -> Subject:
+    return finding.kind, finding.member_id, finding.face
+
+
+def _trees(findings: list[Finding]) -> dict[Subject, tuple[list[int], shapely.STRtree]]:
+    by_subject: dict[Subject, list[int]] = defaultdict(list)
+    for index, finding in enumerate(findings):
+        if placed(finding):
+            by_subject[_subject(finding)].append(index)
+    return {
+        subject: (indices, shapely.STRtree([findings[k].outline for k in indices]))
+        for subject, indices in by_subject.items()
+    }
 
 
 def _blends(findings: list[Finding], entries: dict[str, list[Entry]]) -> dict[Place, Blends]:
@@ -114,10 +140,12 @@ def row(change: Change, earlier: list[Finding], later: Finding | None, **more: o
     )
 
 
-def unmatched_earlier(before: Side, after: Side, matches: Matches) -> list[FindingChange]:
-    """Say of every earlier finding without a partner what became of it; merged ones are left out."""
+def unmatched_earlier(
+    before: Side, after: Side, matches: Matches, joined: dict[int, list[int]]
+) -> list[FindingChange]:
+    """Say of every earlier finding without a partner what became of it, save those that `merged` found."""
     told = {pair.earlier for pair in matches.pairs}
-    told |= {i for several in merged(before, after, matches).values() for i in several}
+    told |= {i for several in joined.values() for i in several}
     return [
         _fate(before.findings, i, before, after, matches)
         for i in range(len(before.findings))
@@ -177,9 +205,9 @@ def _origin(finding: Finding, j: int, before: Side, matches: Matches) -> Finding
         names = tuple(sorted(before.findings[i].id for i in rivals))
         return row(Change.AMBIGUOUS, [], finding, rivals=names, notes=(_ask(names, "earlier"),))
     holders = [
-        one.id
-        for one in before.findings
-        if _same_subject(one, finding) and share_inside(finding.outline, one.outline) >= INSIDE
+        before.findings[i].id
+        for i in before.alike_at(finding)
+        if share_inside(finding.outline, before.findings[i].outline) >= INSIDE
     ]
     if holders:
         # One outline then, two now: a person drew it apart, and only a person knows what is what.
@@ -204,16 +232,12 @@ def merged(before: Side, after: Side, matches: Matches) -> dict[int, list[int]]:
     for i, finding in enumerate(before.findings):
         if i in told or i in matches.rivals_of_earlier or not placed(finding):
             continue
-        holder = next(
-            (
-                j
-                for j, one in enumerate(after.findings)
-                if j in partner
-                and _same_subject(one, finding)
-                and share_inside(finding.outline, one.outline) >= INSIDE
-            ),
-            None,
+        inside = (
+            j
+            for j in after.alike_at(finding)
+            if j in partner and share_inside(finding.outline, after.findings[j].outline) >= INSIDE
         )
+        holder = next(inside, None)
         if holder is not None:
             found[holder].append(i)
     return dict(found)
@@ -280,10 +304,6 @@ def seen_share(finding: Finding, side: Side) -> float:
         return 0.0
     left = place.difference(seen).area
     return 1.0 if left <= 1e-9 * place.area else float(1.0 - left / place.area)
-
-
-def _same_subject(one: Finding, other: Finding) -> bool:
-    return (one.kind, one.member_id, one.face) == (other.kind, other.member_id, other.face)
 
 
 def matched(pair: Pair, also: list[int], before: Side, after: Side) -> FindingChange:
