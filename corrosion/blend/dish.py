@@ -85,9 +85,11 @@ class DishRule:
         length = max(float(size[0]), self.elongation * float(size[1]))
         stretch = self._along(length / size[0], 1.0)
         stretched = affinity.scale(grown, *stretch, origin=shapely.centroid(hull))
-        # Inside a convex outline the distance to it is least at a corner of the hull.
+        # Inside a convex outline the distance to it is least at a corner of the hull. A long skew floor can
+        # even stick out of it.
         corners = shapely.points(shapely.get_coordinates(hull))
-        if shapely.distance(stretched.boundary, corners).min() >= reach * _FITS:
+        room = shapely.distance(stretched.boundary, corners).min()
+        if shapely.covers(stretched, corners).all() and room >= reach * _FITS:
             return stretched
         shift = self._along((length - float(size[0])) / 2.0, 0.0)
         ends = [affinity.translate(grown, sign * shift[0], sign * shift[1]) for sign in (-1.0, 1.0)]

@@ -68,12 +68,15 @@ def points_of(shape: BaseGeometry) -> FloatArray:
     return np.concatenate([corners, (corners + inner) / 2.0, inner])
 
 
+# Stretched along one direction, the outline of a long skew scratch leaves its ends outside.
+SKEW = LineString([(0.0, 0.0), (1.0, 1.0)])
 # A corner so blunt that a single chord stands for its whole arc.
 BLUNT = Polygon([(0.90625, -0.34375), (0.234375, 0.046875), (-0.375, 0.53125)])
 
 
 @settings(max_examples=60, deadline=None)
 @example([(BLUNT, 0.5)], DishRule(side=2.0, merge=False))
+@example([(SKEW, 0.03125)], DishRule(side=2.0, elongation=2.0, along="station", merge=False))
 @given(pits, rules)
 def test_every_pit_is_taken_out_in_full(found: list[tuple[BaseGeometry, float]], rule: DishRule) -> None:
     """Anywhere inside a pit the plan takes at least the depth planned for it."""
