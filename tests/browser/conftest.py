@@ -21,6 +21,7 @@ from playwright.sync_api import (
     BrowserContext,
     ConsoleMessage,
     Page,
+    Request,
     ViewportSize,
     sync_playwright,
 )
@@ -44,6 +45,9 @@ ARGUMENTS = [
 ]
 DESKTOP: ViewportSize = {"width": 1440, "height": 900}
 PHONE: ViewportSize = {"width": 390, "height": 844}
+# The pages' own pauses before they ask for something anew are 150 to 500 ms and follow an input; what a
+# page asks for when it opens follows at once, each answer's questions within a frame or two.
+QUIET_MS, QUIET_TURNS = 40, 4
 
 
 class Service:
@@ -100,10 +104,18 @@ class Watched:
     console: list[str] = field(default_factory=list)
     failures: list[str] = field(default_factory=list)
     foreign: list[str] = field(default_factory=list)
+    under_way: set[Request] = field(default_factory=set)
     # Console lines that a test provokes on purpose, such as a refused connection.
     expected: tuple[str, ...] = ()
     # A hint about speed from the drawing library's own canvas.
     harmless: tuple[str, ...] = ("willReadFrequently",)
+
+    def settle(self) -> None:
+        """Wait until the page has asked for nothing for a moment: less than Playwright's half a second."""
+        quiet = 0
+        while quiet < QUIET_TURNS:
+            self.page.wait_for_timeout(QUIET_MS)
+            quiet = 0 if self.under_way else quiet + 1
 
     def check(self) -> None:
         """Fail if the page threw, complained, or asked another host for anything."""
@@ -173,14 +185,18 @@ def watch(page: Page, origin: str) -> Watched:
 
     page.on("console", note)
     page.on("pageerror", lambda error: watched.failures.append(str(error)))
-    page.on("request", lambda request: _note(watched, request.url))
+    page.on("request", lambda request: _note(watched, request))
+    page.on("requestfinished", lambda request: watched.under_way.discard(request))  # noqa: PLW0108
+    page.on("requestfailed", lambda request: watched.under_way.discard(request))  # noqa: PLW0108
     return watched
 
 
-def _note(watched: Watched, url: str) -> None:
+def _note(watched: Watched, request: Request) -> None:
+    url = request.url
     parts = urlsplit(url)
     if parts.scheme in {"blob", "data"}:
         return
+    watched.under_way.add(request)
     if f"{parts.scheme}://{parts.netloc}" != watched.origin:
         watched.foreign.append(url)
 

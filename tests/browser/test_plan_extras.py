@@ -83,7 +83,7 @@ def test_rules_come_from_a_file(open_page: OpenPage, service: Service, survey: s
     watched = open_page(f"/surveys/{survey}/rules")
     watched.expected = ("422",)
     page = watched.page
-    page.wait_for_load_state("networkidle")
+    watched.settle()
     without = RULE_FILE.replace('source = "Invented order 9"\n', "")
     page.locator("#rules-file").set_input_files(
         {"name": "bad.toml", "mimeType": "text/plain", "buffer": without.encode()}

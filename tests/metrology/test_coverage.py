@@ -142,7 +142,8 @@ def test_common_edge_offset(u_edge: float, trials: int, least: float, most: floa
 
     def trial(rng: Rng) -> tuple[Measured, float]:
         camera = camera_at(rng, 30, 400)
-        pits = [ngon(16, rng.uniform(2, 6), at) for at in ((-15.0, 0.0), (0.0, 5.0), (15.0, -5.0))]
+        # No pit so small that a pixel is 15 % of it: those are measured by draws, with tests of their own.
+        pits = [ngon(16, rng.uniform(3, 6), at) for at in ((-15.0, 0.0), (0.0, 5.0), (15.0, -5.0))]
         offset = rng.normal(0, 1.0)
         drawn = [
             shapely.Polygon(camera.see(pit)).buffer(offset, join_style="mitre", mitre_limit=10)
@@ -170,7 +171,7 @@ def bar_view(rng: Rng, max_tilt_deg: float, focal: float) -> tuple[Pinhole, np.n
     along = np.array([math.cos(angle), math.sin(angle)])
     bar = middle + np.outer([-0.5, 0.5], length * along)
     # An oblong pit, so that its direction matters.
-    pit = ngon(24, field * 0.03) * [1.0, 0.6] + middle + length * rng.uniform(-1.5, 1.5, 2)
+    pit = ngon(12, field * 0.03) * [1.0, 0.6] + middle + length * rng.uniform(-1.5, 1.5, 2)
     return camera, bar, pit
 
 
@@ -185,7 +186,7 @@ def test_bar_contains_every_tilt(max_tilt_deg: float, known: str) -> None:
     """Whatever the tilt within the stated one, near or far, beside the bar or not, U holds the truth."""
     rng = np.random.default_rng(7)
     checked = 0
-    for _ in range(120):
+    for _ in range(80):
         focal = rng.uniform(0.7, 1.3) * 1600
         camera, bar, pit = bar_view(rng, max_tilt_deg, focal)
         if not in_picture(camera, bar, pit):
