@@ -22,6 +22,9 @@ from corrosion.report.numbers import place_text, shown
 from corrosion.report.words import KIND_WORDS, clean
 from corrosion.units import LengthUnit
 
+LEAST_WIDTH = 12
+"""Columns of words keep room for so many letters: about the longest of their words."""
+
 
 def findings_table(comparison: Comparison, unit: LengthUnit) -> Table | None:
     """One row per thing on the metal, what matters first; None where neither survey found any."""
@@ -43,9 +46,13 @@ def findings_table(comparison: Comparison, unit: LengthUnit) -> Table | None:
         (f"Area change,\n{unit}²", True),
         ("Limit would be reached", False),
     ):
-        table.add_column(heading, justify="right" if right else "left", overflow="fold", no_wrap=right)
+        table.add_column(heading, justify="right" if right else "left", overflow="fold")
     for row in comparison.findings:
         table.add_row(*[Text(clean(cell)) for cell in _cells(row, unit)])
+    for column in table.columns:
+        # A number is never torn, and no column squeezed out, however narrow the terminal.
+        longest = max(len(str(cell)) for cell in column.cells)
+        column.min_width = longest if column.justify == "right" else min(longest, LEAST_WIDTH)
     return table
 
 

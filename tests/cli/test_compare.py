@@ -23,7 +23,7 @@ def test_growth_is_printed_and_written_without_photos(tmp_path: Path, units: str
     """0.10 to 0.22 mm in two years is 0.12 mm in the JSON and in the table, in the later survey's unit."""
     write(tmp_path / "old.json", "2031-04-17", 0.10)
     write(tmp_path / "new.json", "2033-04-17", 0.22, units)
-    done = run("compare", "old.json", "new.json", "--json", "out.json", cwd=tmp_path)
+    done = run("compare", "old.json", "new.json", "--json", "out.json", cwd=tmp_path, COLUMNS="60")
     assert done.returncode == 0, done.stderr
     made = json.loads((tmp_path / "out.json").read_text(encoding="utf-8"))
     assert (made["format"], made["level"], made["units"]["display"]) == (
@@ -36,7 +36,9 @@ def test_growth_is_printed_and_written_without_photos(tmp_path: Path, units: str
     assert growth["difference"]["value"] == pytest.approx(0.12)
     assert row["limit"]["reach"] == "between"
     assert row["limit"]["earliest"] < row["limit"]["latest"]
-    assert "▲ grown" in done.stdout
+    # On a narrow terminal no column is squeezed out, and no number torn.
+    (line,) = [one for one in done.stdout.splitlines() if "▲ grown" in one and "±" in one]
+    assert all(word in line for word in ("f1/P1", "pit", "between"))
     assert ("+0.120 ± 0.029" if units == "mm" else "+0.0047 ± 0.0012") in done.stdout
     assert "growing evenly" in done.stdout
 
