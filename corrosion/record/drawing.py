@@ -26,7 +26,8 @@ from corrosion.terms import MarkKind
 from corrosion.units import LengthUnit, mm_per
 
 Box = tuple[float, float, float, float]
-TEXT_PX = 23
+TEXT_SHARE, LEAST_TEXT_PX = 23.0 / 480.0, 13
+"""Height of letters as a share of the picture's longer side."""
 NAME_LENGTH = 18
 _BLACK, _WHITE = "#000000", "#ffffff"
 _REFERENCE = "#56b4e9"
@@ -75,6 +76,8 @@ class Canvas:
         self._size = image.size
         self._corner = (window[0], window[1])
         self._factor = image.width / (window[2] - window[0])
+        self._text_px = max(round(TEXT_SHARE * max(image.size)), LEAST_TEXT_PX)
+        self._font = _font(self._text_px)
         self._taken: list[Box] = []
 
     def _at(self, points: FloatArray) -> FloatArray:
@@ -116,8 +119,8 @@ class Canvas:
         """Write a name beside a box of the full picture, where it covers no other name."""
         shown = shortened(visible(text), NAME_LENGTH)
         (left, top), (right, bottom) = self._at(np.array([box[:2], box[2:]]))
-        wide = float(self._draw.textlength(shown, font=_font())) + 8.0
-        high = TEXT_PX + 6.0
+        wide = float(self._draw.textlength(shown, font=self._font)) + 8.0
+        high = self._text_px + 6.0
         middle = (left + right) / 2.0 - wide / 2.0
         places = [
             (right + 4.0, top - high / 2.0), (left - wide - 4.0, top - high / 2.0),
@@ -130,8 +133,8 @@ class Canvas:
 
     def corner(self, text: str) -> None:
         """Write a letter into the top left corner."""
-        wide = float(self._draw.textlength(text, font=_font())) + 12.0
-        self._label(text, (0.0, 0.0, wide, TEXT_PX + 8.0))
+        wide = float(self._draw.textlength(text, font=self._font)) + 12.0
+        self._label(text, (0.0, 0.0, wide, self._text_px + 8.0))
 
     def frame(self, window: Box, text: str) -> None:
         """Draw the frame of a close-up with its letter."""
@@ -146,20 +149,22 @@ class Canvas:
         span_mm = self._size[0] / self._factor * mm_per_px
         length, words = round_length(span_mm / 4.0, unit)
         wide = length / mm_per_px * self._factor
-        text = float(self._draw.textlength(words, font=_font()))
+        text = float(self._draw.textlength(words, font=self._font))
         right, bottom = self._size[0] - 10.0, self._size[1] - 10.0
         left = right - max(wide, text) - 8.0
-        self._draw.rectangle([left - 6.0, bottom - TEXT_PX - 20.0, right + 6.0, bottom + 6.0], fill=_WHITE)
+        self._draw.rectangle(
+            [left - 6.0, bottom - self._text_px - 20.0, right + 6.0, bottom + 6.0], fill=_WHITE
+        )
         start = right - wide
         self._draw.line([(start, bottom - 4.0), (right, bottom - 4.0)], fill=_BLACK, width=5)
         for x in (start, right):
             self._draw.line([(x, bottom - 11.0), (x, bottom)], fill=_BLACK, width=3)
-        self._draw.text((right - text, bottom - TEXT_PX - 18.0), words, fill=_BLACK, font=_font())
-        self._taken.append((left - 6.0, bottom - TEXT_PX - 20.0, right + 6.0, bottom + 6.0))
+        self._draw.text((right - text, bottom - self._text_px - 18.0), words, fill=_BLACK, font=self._font)
+        self._taken.append((left - 6.0, bottom - self._text_px - 20.0, right + 6.0, bottom + 6.0))
 
     def _label(self, text: str, box: Box) -> None:
         self._draw.rectangle(box, fill=_WHITE, outline=_BLACK)
-        self._draw.text((box[0] + 4.0, box[1] + 1.0), text, fill=_BLACK, font=_font())
+        self._draw.text((box[0] + 4.0, box[1] + 1.0), text, fill=_BLACK, font=self._font)
         self._taken.append(box)
 
     def _inside(self, box: Box) -> Box:
@@ -175,8 +180,8 @@ def _meet(a: Box, b: Box) -> bool:
 
 
 @cache
-def _font() -> ImageFont.FreeTypeFont:
-    return ImageFont.truetype(str(font_folder() / "DejaVuSans-Bold.ttf"), TEXT_PX)
+def _font(size_px: int) -> ImageFont.FreeTypeFont:
+    return ImageFont.truetype(str(font_folder() / "DejaVuSans-Bold.ttf"), size_px)
 
 
 def dashed(path: FloatArray, on: float, off: float) -> list[FloatArray]:

@@ -27,11 +27,14 @@ from corrosion.photo.picture import UInt8Array
 from corrosion.quantity import FloatArray
 from corrosion.record.drawing import Box, Canvas, Traced
 from corrosion.record.subject import Progress, Read, silent
-from corrosion.record.windows import CROP_PX, Window, close_ups
+from corrosion.record.windows import ASPECT, CROP_PX, MOST, Window, close_ups
 from corrosion.results import MarkMeasures
 from corrosion.units import LengthUnit
 
 OVERVIEW_PX = 560
+LEAST_CROP_PX = 320
+PIXEL_BUDGET = 130e6
+"""Pixels of all pictures together: the typesetter holds each of them decoded, three bytes to a pixel."""
 THUMBNAIL_PX = 400
 JPEG_QUALITY = 80
 THREADS = 2
@@ -120,6 +123,8 @@ class Studio:
         Where the pictures are written, so that memory holds only the photos at work.
     measures : mapping of (photo, mark) to MarkMeasures
         For the scale bars.
+    crop_px : int
+        Width of a close-up; overviews keep their size relative to it.
     """
 
     folder: Path
@@ -127,6 +132,7 @@ class Studio:
     unit: LengthUnit
     measures: dict[tuple[str, str], MarkMeasures]
     limits: PhotoLimits = DEFAULT_LIMITS
+    crop_px: int = CROP_PX
 
     def shoot_all(
         self, photos: list[Photo], read: Read, progress: Progress = silent, *, threads: int = THREADS
@@ -134,9 +140,10 @@ class Studio:
         """Make the pictures of all photos; at most `threads` of them are in memory at a time."""
         shots: dict[str, Shot] = {}
         progress("photos", 0, len(photos))
+        studio = replace(self, crop_px=crop_width(photos))
 
         def job(number: int) -> Shot:
-            return self.shoot(photos[number], number, read(photos[number].id))
+            return studio.shoot(photos[number], number, read(photos[number].id))
 
         for shot in _in_turn(job, len(photos), threads):
             shots[shot.photo_id] = shot
@@ -161,8 +168,9 @@ class Studio:
         size = header.size_px
         traced = list(self._traced(photo, size))
         windows = close_ups(traced, size)
-        wanted = OVERVIEW_PX if photo.marks or photo.scale else THUMBNAIL_PX
-        room = min([max(size) / wanted, *(w.width / CROP_PX for w in windows)])
+        full = OVERVIEW_PX if photo.marks or photo.scale else THUMBNAIL_PX
+        wanted = round(full * self.crop_px / CROP_PX)
+        room = min([max(size) / wanted, *(w.width / self.crop_px for w in windows)])
         reduce = next(step for step in _REDUCTIONS if step <= max(room, 1.0))
         decoded = _Decoded(photo, load_reduced(data, header, reduce), reduce, size, traced)
         listed = []
@@ -188,7 +196,7 @@ class Studio:
             yield Traced(mark.id, mark.kind, rings, outline.is_area)
 
     def _close_up(self, decoded: _Decoded, window: Window, letter: str) -> Image.Image:
-        image, box = decoded.cut(window.box, CROP_PX)
+        image, box = decoded.cut(window.box, self.crop_px)
         canvas = Canvas(image, box)
         if decoded.photo.scale is not None:
             canvas.reference(decoded.photo.scale)
@@ -214,6 +222,13 @@ class Studio:
             if spread > 0.0:
                 found.append(_spread(measured.outline_mm) / spread)
         return float(np.median(found)) if found else None
+
+
+def crop_width(photos: list[Photo]) -> int:
+    """Give the width of close-ups at which all pictures keep within `PIXEL_BUDGET`, not below the least."""
+    pictures = sum(1 + min(len(photo.marks), MOST) for photo in photos)
+    most = math.sqrt(PIXEL_BUDGET * ASPECT / max(pictures, 1))
+    return max(min(CROP_PX, math.floor(most)), LEAST_CROP_PX)
 
 
 def _overview(decoded: _Decoded, windows: list[Window], wanted: int) -> Image.Image:

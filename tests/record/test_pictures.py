@@ -17,7 +17,7 @@ from corrosion.model import Photo, Settings
 from corrosion.record import pictures
 from corrosion.record.drawing import Traced, dashed, round_length
 from corrosion.record.pictures import Studio
-from corrosion.record.windows import ASPECT, MOST, WHOLE_SHARE, close_ups
+from corrosion.record.windows import ASPECT, CROP_PX, MOST, WHOLE_SHARE, close_ups
 from corrosion.terms import MarkKind
 
 SIZE = (4000, 3000)
@@ -124,6 +124,20 @@ def test_a_photo_is_decoded_once_and_no_larger_than_needed(
     ):
         shoot(tmp_path, data, marks=marks)
     assert asked == [1, 2, 4]
+
+
+def test_many_pictures_are_made_smaller() -> None:
+    """A few have full width; of many, all pixels together stay within the budget, down to a least width."""
+    pits = [
+        {"id": f"P{n}", "kind": "pit", "shape": {"type": "Point", "coordinates": [9, 9]}} for n in range(5)
+    ]
+    photo = Photo.model_validate({"id": "f", "file": "f.jpg", "marks": pits})
+    assert pictures.crop_width([photo] * 20) == CROP_PX
+    width = pictures.crop_width([photo] * 200)
+    # Six pictures of 4 : 3 for each photo.
+    assert pictures.LEAST_CROP_PX < width < CROP_PX
+    assert 200 * 6 * width**2 * 3 / 4 <= pictures.PIXEL_BUDGET
+    assert pictures.crop_width([photo] * 9000) == pictures.LEAST_CROP_PX
 
 
 def test_no_more_photos_are_held_than_threads(tmp_path: Path) -> None:
