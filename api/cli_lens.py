@@ -1,4 +1,4 @@
-"""``corrosion lens`` and ``corrosion straighten``: a lens profile from a board, or from one straight edge."""
+"""``corrosion lens`` and ``corrosion straighten``: lens profiles of a board, or of one straight edge."""
 # ruff: noqa: PLC0415
 
 from __future__ import annotations

@@ -14,16 +14,24 @@ KEPT = ("retention_marks", "retention_labels", "saved_searches")
 ORDERS = ("date", "depth", "worst", "station", "title")
 WORDS = {
     "sqlite": (
-        "CREATE VIRTUAL TABLE search_words USING fts5(words, content='search_entries', content_rowid='id', "
-        "tokenize='ascii', detail='none', columnsize=0, prefix='2 3 4')",
-        "CREATE TRIGGER search_entries_added AFTER INSERT ON search_entries BEGIN "
-        "INSERT INTO search_words(rowid, words) VALUES (new.id, new.words); END",
-        "CREATE TRIGGER search_entries_removed AFTER DELETE ON search_entries BEGIN "
-        "INSERT INTO search_words(search_words, rowid, words) VALUES ('delete', old.id, old.words); END",
+        (
+            "CREATE VIRTUAL TABLE search_words USING fts5(words, content='search_entries', content_rowid='id', "
+            "tokenize='ascii', detail='none', columnsize=0, prefix='2 3 4')"
+        ),
+        (
+            "CREATE TRIGGER search_entries_added AFTER INSERT ON search_entries BEGIN "
+            "INSERT INTO search_words(rowid, words) VALUES (new.id, new.words); END"
+        ),
+        (
+            "CREATE TRIGGER search_entries_removed AFTER DELETE ON search_entries BEGIN "
+            "INSERT INTO search_words(search_words, rowid, words) VALUES ('delete', old.id, old.words); END"
+        ),
     ),
     "postgresql": (
-        "CREATE TABLE search_words (entry_id bigint PRIMARY KEY "
-        "REFERENCES search_entries (id) ON DELETE CASCADE, words tsvector NOT NULL)",
+        (
+            "CREATE TABLE search_words (entry_id bigint PRIMARY KEY "
+            "REFERENCES search_entries (id) ON DELETE CASCADE, words tsvector NOT NULL)"
+        ),
         # Without the pending list: every search would look through it until the next clean-up.
         "CREATE INDEX ix_search_words_words ON search_words USING gin (words) WITH (fastupdate = off)",
     ),
