@@ -15,8 +15,8 @@ ORDERS = ("date", "depth", "worst", "station", "title")
 WORDS = {
     "sqlite": (
         (
-            "CREATE VIRTUAL TABLE search_words USING fts5(words, content='search_entries', content_rowid='id', "
-            "tokenize='ascii', detail='none', columnsize=0, prefix='2 3 4')"
+            "CREATE VIRTUAL TABLE search_words USING fts5(words, content='search_entries', "
+            "content_rowid='id', tokenize='ascii', detail='none', columnsize=0, prefix='2 3 4')"
         ),
         (
             "CREATE TRIGGER search_entries_added AFTER INSERT ON search_entries BEGIN "
