@@ -19,11 +19,14 @@ def write(path: Path, date: str, deep: float, units: str = "mm") -> None:
 
 
 @pytest.mark.parametrize("units", ["mm", "in"])
-def test_growth_is_printed_and_written_without_photos(tmp_path: Path, units: str) -> None:
+def test_growth_is_printed_and_written_without_photos(
+    tmp_path: Path, units: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """0.10 to 0.22 mm in two years is 0.12 mm in the JSON and in the table, in the later survey's unit."""
+    monkeypatch.setenv("COLUMNS", "60")
     write(tmp_path / "old.json", "2031-04-17", 0.10)
     write(tmp_path / "new.json", "2033-04-17", 0.22, units)
-    done = run("compare", "old.json", "new.json", "--json", "out.json", cwd=tmp_path, COLUMNS="60")
+    done = run("compare", "old.json", "new.json", "--json", "out.json", cwd=tmp_path)
     assert done.returncode == 0, done.stderr
     made = json.loads((tmp_path / "out.json").read_text(encoding="utf-8"))
     assert (made["format"], made["level"], made["units"]["display"]) == (
