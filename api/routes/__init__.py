@@ -37,7 +37,7 @@ EDIT = (400, 403, 404, 409, 412, 413, 422, 428)
 EDIT_PART = (*EDIT, 410)
 """Likewise, of a photo, removal or reading, which may have been withdrawn."""
 
-WITHDRAW = (400, 403, 404, 410, 412, 422, 428)
+WITHDRAW = (400, 403, 404, 409, 410, 412, 422, 428)
 """Problems that withdrawing one can answer with."""
 
 Reason = Annotated[

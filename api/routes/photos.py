@@ -63,7 +63,7 @@ PICTURE_RESPONSES = problems(404, 410, 416, 503) | {
 @router.post(
     "/surveys/{survey_id}/photos",
     summary="Upload photos",
-    responses=problems(400, 403, 404, 413, 422, 503),
+    responses=problems(400, 403, 404, 409, 413, 422, 503),
     openapi_extra=UPLOAD_BODY,
 )
 async def upload_photos(survey_id: SurveyId, request: Request, context: ContextDep) -> UploadReport:

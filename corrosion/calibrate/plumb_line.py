@@ -90,6 +90,13 @@ def _blank(size: tuple[int, int], lens_id: str, device: str) -> LensProfile:
 def _check_edge(edge: FloatArray, size: tuple[int, int], place: str) -> tuple[float, float]:
     """Half length of the edge and its distance from the middle, px."""
     middle = (np.array(size) - 1.0) / 2.0
+    # A click may miss the picture, but not by a picture.
+    if np.abs(edge - middle).max(initial=0.0) > 1.5 * max(size):
+        raise LensError(
+            f"points of the edge lie outside the picture of {size[0]} x {size[1]} px.",
+            place=place,
+            remedy="Click them in the picture, in its own pixels.",
+        )
     chord = shapely.LineString(edge[[0, -1]]) if len(edge) >= LEAST_POINTS else None
     length = 0.0 if chord is None else float(chord.length)
     if length < _LEAST_LENGTH * max(size):
