@@ -10,9 +10,11 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
+from api import cli
 from corrosion import __version__
 from tests.cli.running import one_error, run, run_process
 from tests.cli.samples import BLEND_DEPTH_MM, PIT_AREA_MM2, survey_folder
+from tests.report.example import assessment
 
 
 def test_version(tmp_path: Path) -> None:
@@ -162,17 +164,15 @@ def test_serve_refuses_the_open_network(tmp_path: Path) -> None:
     assert not (tmp_path / "d").exists()
 
 
-def test_demo_writes_what_it_says(tmp_path: Path) -> None:
-    """The demonstration runs the real chain and names the folder, the files and the way to the service."""
-    done = run("demo", "--out", "shown", "--no-serve", cwd=tmp_path)
+def test_demo_without_a_terminal_names_the_way_to_the_service(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where nobody sits at a terminal nothing is served, and the last line says how to."""
+    monkeypatch.setattr(cli, "_assess", lambda *_: assessment())
+    # The chain itself, its words and its files: test_demo_service.
+    monkeypatch.setattr(cli, "_truth_words", lambda *_: "")
+    monkeypatch.setattr(cli, "_draw", lambda *_: None)
+    done = run("demo", "--out", "shown", cwd=tmp_path)
     assert done.returncode == 0, done.stderr
-    assert "Written to shown: map.png, map.svg, assessment.json" in done.stdout
-    assert "corrosion demo --out shown --serve" in done.stdout
-    assert "against the rendered truth" in done.stdout
-    assert sorted(p.name for p in (tmp_path / "shown").iterdir()) == [
-        "assessment.json",
-        "map.png",
-        "map.svg",
-    ]
-    document = json.loads((tmp_path / "shown" / "assessment.json").read_text(encoding="utf-8"))
-    assert {m["member"] for m in document["members"]} == {"SK1", "SK2", "SP1", "RB1", "RB2"}
+    assert done.stdout.endswith("To open it in the browser: corrosion demo --out shown --serve\n")
+    assert not (tmp_path / "shown" / "service").exists()

@@ -1,5 +1,6 @@
 """The demonstration survey opens in the service."""
 
+import json
 import os
 import re
 import select
@@ -16,12 +17,14 @@ from api.demo_service import demo_settings, fill
 WAIT_SECONDS = 120.0
 
 
-def test_the_demo_opens_its_survey(tmp_path: Path) -> None:
-    """`corrosion demo --serve` names the survey's page; page and assessment answer until Ctrl+C."""
-    command = [sys.executable, "-m", "api.cli", "demo", "--out", str(tmp_path), "--serve"]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=os.environ) as process:
+def test_the_demo_writes_its_files_and_opens_its_survey(tmp_path: Path) -> None:
+    """`corrosion demo --serve` runs the real chain, writes what it says, and serves it until Ctrl+C."""
+    command = [sys.executable, "-m", "api.cli", "demo", "--out", "shown", "--serve"]
+    with subprocess.Popen(
+        command, stdout=subprocess.PIPE, text=True, env=os.environ | {"PYTHONUTF8": "1"}, cwd=tmp_path
+    ) as process:
         try:
-            address = _address(process)
+            address, printed = _address(process)
             page = httpx.get(address, timeout=60.0)
             service, survey = address.rsplit("/surveys/", 1)
             answer = httpx.get(f"{service}/api/surveys/{survey}/assessment", timeout=60.0)
@@ -32,6 +35,12 @@ def test_the_demo_opens_its_survey(tmp_path: Path) -> None:
     assert "Opening inspection" in page.text
     assert answer.json()["verdict"] == "over"
     assert process.returncode == 0
+    assert "against the rendered truth" in printed
+    assert "Written to shown: map.png, map.svg, assessment.json" in printed
+    files = {"map.png", "map.svg", "assessment.json", "service"}
+    assert {path.name for path in (tmp_path / "shown").iterdir()} == files
+    document = json.loads((tmp_path / "shown" / "assessment.json").read_text(encoding="utf-8"))
+    assert {m["member"] for m in document["members"]} == {"SK1", "SK2", "SP1", "RB1", "RB2"}
 
 
 def test_filling_twice_keeps_what_was_tried(tmp_path: Path) -> None:
@@ -40,15 +49,18 @@ def test_filling_twice_keeps_what_was_tried(tmp_path: Path) -> None:
     assert fill(settings) == fill(settings)
 
 
-def _address(process: subprocess.Popen[str]) -> str:
+def _address(process: subprocess.Popen[str]) -> tuple[str, str]:
+    """Wait for the survey's address; return it, and all that was printed till then."""
     assert process.stdout is not None
+    printed = ""
     deadline = time.monotonic() + WAIT_SECONDS
     while time.monotonic() < deadline:
         ready, _, _ = select.select([process.stdout], [], [], 1.0)
         line = process.stdout.readline() if ready else ""
+        printed += line
         found = re.search(r"Open (http://127\.0\.0\.1:\d+/surveys/\w+)", line)
         if found:
-            return found[1]
+            return found[1], printed
         if process.poll() is not None:
             break
     raise AssertionError("the demonstration did not open a service")
