@@ -188,7 +188,7 @@ def build_context(settings: Settings) -> Context:
         records=Records(database, computed, files),
         successors=Successors(database, exchange, computed),
         search=Search(database, exchange, computed),
-        archives=Archives(database, files, computed),
+        archives=Archives(database, files, computed, planner),
         bag_imports=BagImports(database, files, reader, settings),
         reports=Reports(database, exchange, planner, files, executor),
         executor=executor,

@@ -19,6 +19,7 @@ from api.errors import ConflictError, NotFoundError
 from api.exchange import Export
 from api.files import PictureFiles
 from api.history import log
+from api.planning import Planner
 from api.results import Results
 from api.sealing.facts import record_facts
 from api.sealing.kept import Kept, read_kept, sha256_of
@@ -111,10 +112,11 @@ class _Stored:
 class Archives:
     """The use cases of writing archives."""
 
-    def __init__(self, database: Database, files: PictureFiles, results: Results) -> None:
+    def __init__(self, database: Database, files: PictureFiles, results: Results, planner: Planner) -> None:
         self._database = database
         self._files = files
         self._results = results
+        self._planner = planner
 
     def surveys(self, *, sealed: bool) -> list[tuple[str, str]]:
         """Return id and name of every survey, or of the sealed ones, oldest first."""
@@ -257,7 +259,8 @@ class Archives:
         )
         if assessment is None or not options.paper:
             return record
-        pdf = report_of(record, assessment, options.paper, progress)
+        others = self._planner.candidates(stored.export)
+        pdf = report_of(record, assessment, options.paper, progress, others)
         return replace(record, report=pdf)
 
     def _originals(self, stored: _Stored) -> dict[str, Original]:

@@ -199,7 +199,7 @@ class Planner:
                 self._kept.move_to_end(state)
                 return kept
         export = self._exchange.export(survey_id)
-        made = Plans(self._assessed(export), state[0], self._candidates(export))
+        made = Plans(self._assessed(export), state[0], self.candidates(export))
         with self._lock:
             self._kept[state] = made
             while len(self._kept) > KEPT_PLANS:
@@ -211,7 +211,7 @@ class Planner:
         kept = self._results.of(export)
         return replace(kept.assessment, survey=in_millimetres(export.file))
 
-    def _candidates(self, export: Export) -> dict[str, Assessment]:
+    def candidates(self, export: Export) -> dict[str, Assessment]:
         """Assessments of the candidates that are surveys in the tool, by candidate."""
         decision = export.file.decision
         found = {}

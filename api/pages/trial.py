@@ -12,7 +12,7 @@ from fastapi import Request
 from pydantic import BaseModel, ConfigDict
 
 from api.context import Context
-from api.errors import Fault, InvalidError, NotFoundError
+from api.errors import Fault, InvalidError
 from api.exchange import Export
 from api.pages.surveys import survey_display
 from api.planning import Plans
@@ -67,20 +67,9 @@ def plans_with(request: Request, context: Context, view: SurveyView, trial: Tria
     export = context.exchange.export(view.row.id)
     file = _tried(export.file, trial, unit)
     assessment = _assessed(context, export, file, limits=bool(trial.limits))
-    return Plans(assessment, ((view.row.id, 0, 0), 0, 0), candidates_of(context, file.decision))
-
-
-def candidates_of(context: Context, decision: Decision | None) -> dict[str, Assessment]:
-    """Assess the candidates that are surveys here; of one that is not, the result says so."""
-    found = {}
-    for candidate in decision.candidates if decision else []:
-        if candidate.survey is None:
-            continue
-        try:
-            found[candidate.id] = context.results.assessed(candidate.survey).assessment
-        except NotFoundError:
-            continue
-    return found
+    return Plans(
+        assessment, ((view.row.id, 0, 0), 0, 0), context.planner.candidates(replace(export, file=file))
+    )
 
 
 def _tried(file: SurveyFile, trial: Trial, unit: LengthUnit) -> SurveyFile:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
@@ -65,8 +65,14 @@ def record_from_files(
     return record, [*missing, *problems]
 
 
-def report_of(record: SurveyRecord, assessment: Assessment, paper: str, progress: Progress) -> bytes:
-    """Make the PDF report of a record."""
+def report_of(
+    record: SurveyRecord,
+    assessment: Assessment,
+    paper: str,
+    progress: Progress,
+    candidates: Mapping[str, Assessment] | None = None,
+) -> bytes:
+    """Make the PDF report of a record; `candidates` are the surveys of second-hand parts, if at hand."""
     # The typesetter takes long to load, and an archive may be wanted without a report.
     from corrosion.record.pdf import report_pdf  # noqa: PLC0415
     from corrosion.record.subject import subject_of  # noqa: PLC0415
@@ -76,9 +82,8 @@ def report_of(record: SurveyRecord, assessment: Assessment, paper: str, progress
         return None if original is None else b"".join(original.pieces())
 
     text = record.frozen or dump_survey(record.survey).encode()
-    return report_pdf(
-        subject_of(assessment, text, read=read), paper, record.facts or RecordFacts(), progress
-    )
+    subject = subject_of(assessment, text, read=read, candidates=candidates)
+    return report_pdf(subject, paper, record.facts or RecordFacts(), progress)
 
 
 def _originals(
