@@ -67,7 +67,28 @@ def shots(service: Service, survey: str) -> list[Shot]:
             f"{at}/findings?wait=1",
             lambda page: expect(page.locator("#findings")).to_be_visible(),
         ),
+        Shot(
+            "plan",
+            f"{at}/plan?wait=1",
+            lambda page: expect(page.locator("tr[data-blend]").first).to_be_visible(),
+        ),
+        Shot(
+            "decision",
+            f"{at}/decision?wait=1",
+            lambda page: expect(page.locator(".big-numbers")).to_be_visible(),
+        ),
+        *[
+            Shot(name, f"{at}/{name}", heading_seen)
+            for name in ("worklist", "rules", "lenses", "record", "history")
+        ],
+        Shot("search", "/search?text=pit", heading_seen),
     ]
+
+
+def heading_seen(page: Page) -> None:
+    """Wait for the page's heading."""
+    expect(page.locator("h1")).to_be_visible()
+    page.wait_for_load_state("networkidle")
 
 
 def photo_ready(page: Page) -> None:
@@ -140,6 +161,7 @@ def run(folder: Path, png: bool) -> None:
                 viewport=size, has_touch=device == "phone", reduced_motion="reduce", locale="en-GB"
             )
             closed = "start.survey.photos.rework.map.findings.structure"
+            closed += ".plan.decision.worklist.rules.lenses.record.history"
             context.add_cookies(
                 [
                     {"name": "units", "value": "mm", "url": service.url},

@@ -12,6 +12,7 @@ ROOT = Path(__file__).parents[2]
 MOST_BYTES = 120_000
 SHOWN = re.findall(r'src="(\.screenshots/[^"]+)"', (ROOT / "README.md").read_text("utf-8"))
 PAGES = {"start", "structure", "new-structure", "overview", "photos", "photo", "rework", "map", "findings"}
+PAGES |= {"plan", "decision", "worklist", "rules", "lenses", "record", "history", "search"}
 
 
 @pytest.mark.parametrize("path", SHOWN)
