@@ -11,12 +11,15 @@ import pytest
 from alembic import command
 from alembic.config import Config
 from alembic.migration import MigrationContext
-from sqlalchemy import Connection, Engine, MetaData, inspect, text
+from alembic.script import ScriptDirectory
+from sqlalchemy import Connection, Engine, MetaData, inspect, select, text
 from sqlalchemy.exc import IntegrityError
 
 import api
 from api.database import Database
 from api.exchange import HEAD_FIELDS
+from api.files import PictureFiles
+from api.history.verify import verify_store
 from api.settings import Settings
 from corrosion.model import parse_survey
 from tests.api.samples import READING, REMOVAL, survey_file, tag
@@ -160,3 +163,89 @@ def test_a_step_back_never_brings_the_withdrawn_back(tmp_path: Path) -> None:
     with database.engine.connect() as connection:
         assert connection.scalar(text("SELECT count(*) FROM removals WHERE withdrawn_at IS NOT NULL")) == 1
     database.close()
+
+
+EARLIER = ("0001", "0002", "0003", "0004", "0005", "0006")
+
+
+def fill_added(engine: Engine) -> None:
+    """Write rows into the tables that later revisions added, as far as the database has them."""
+    tables = MetaData()
+    tables.reflect(engine)
+    common = {"survey_id": "v", "created": MOMENT, "document": {"who": "Fitter C", "what": "note"}}
+    rows = {
+        "choices": {"id": "c", "version": 2, "part": "planning"} | common,
+        "ticks": {"id": "k", "card": "SK1-1", "fingerprint": "f"} | common,
+    }
+    with engine.begin() as connection:
+        for name, row in rows.items():
+            if name in tables.tables:
+                connection.execute(tables.tables[name].insert().values(row))
+
+
+def held(engine: Engine) -> dict[str, list[dict[str, Any]]]:
+    """Read every row of every table but what follows from the others."""
+    tables = MetaData()
+    tables.reflect(engine)
+    kept = {
+        name: table for name, table in tables.tables.items() if not name.startswith(("search", "alembic"))
+    }
+    with engine.connect() as connection:
+        return {
+            name: [
+                dict(row)
+                for row in connection.execute(select(table).order_by(*table.primary_key)).mappings()
+            ]
+            for name, table in kept.items()
+        }
+
+
+def written_at(engine: Engine, revision: str) -> None:
+    """Make a database of a revision with rows in it, as the release of that time left it.
+
+    From 0004 on the history is kept: the rows are in it as the upgrade from 0003 found them.
+    """
+    to_revision(engine, min(revision, "0003"))
+    fill(engine)
+    fill_added(engine)
+    to_revision(engine, revision)
+
+
+def check_upgrade(url: str, revision: str, folder: Path) -> None:
+    """Upgrade a filled database of a revision; every value is still there and verification is sound."""
+    database = Database(url)
+    written_at(database.engine, revision)
+    before = held(database.engine)
+    assert sum(map(len, before.values())) >= len(PARTS) + 2
+    database.migrate()
+    after = held(database.engine)
+    for table, rows in before.items():
+        kept = [{name: row[name] for name in rows[0]} for row in after[table]] if rows else []
+        assert kept[: len(rows)] == rows, table
+        assert table.startswith("history") or len(after[table]) == len(rows), table
+    files = PictureFiles(None, folder=folder / "pictures", incoming=folder / "incoming")
+    report = verify_store(database, files)
+    database.close()
+    assert report.faults == []
+    assert report.rows >= len(PARTS) + 2
+
+
+@pytest.mark.parametrize("revision", EARLIER)
+def test_every_earlier_sqlite_store_comes_up_whole(tmp_path: Path, revision: str) -> None:
+    """A store of any earlier version is brought to this one with every value it had, and verifies."""
+    check_upgrade(f"sqlite:///{tmp_path / 'corrosion.sqlite3'}", revision, tmp_path)
+
+
+@pytest.mark.parametrize("revision", EARLIER)
+def test_every_earlier_postgresql_store_comes_up_whole(
+    postgresql: str, tmp_path: Path, revision: str
+) -> None:
+    """The same on PostgreSQL."""
+    check_upgrade(postgresql, revision, tmp_path)
+
+
+def test_every_earlier_version_is_tried() -> None:
+    """A new migration makes its predecessor an earlier version, which must be listed here."""
+    script = ScriptDirectory(str(Path(api.__file__).parent / "migrations"))
+    known = [one.revision for one in script.walk_revisions()]
+    assert sorted(known) == [*EARLIER, script.get_current_head()]
