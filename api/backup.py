@@ -155,9 +155,9 @@ def make_backup(
 def _check_source(settings: Settings, folder: Path) -> None:
     """Refuse before any work: opening a store that is not there would make an empty one."""
     data = settings.data_dir
-    missing = settings.sqlite_path if settings.database_url is None else None
-    if missing is None and settings.picture_url is None:
-        missing = data / "pictures"
+    missing = data / "pictures" if settings.picture_url is None else None
+    if settings.database_url is None:
+        missing = settings.sqlite_path
     if missing is not None and not missing.exists():
         raise StorageError(
             "there is no store here.",
@@ -322,9 +322,7 @@ def backup_names(folder: Path) -> list[str]:
         If there is none.
     """
     with _told(folder):
-        found = (
-            [path.name for path in folder.iterdir() if (path / SEAL).exists()] if folder.is_dir() else []
-        )
+        found = [path.parent.name for path in folder.glob(f"*/{SEAL}")]
     names = sorted((name for name in found if not name.startswith(UNFINISHED)), key=_order)
     if not names:
         raise StorageError(
