@@ -94,3 +94,12 @@ def test_edges_that_cannot_tell_are_refused(edge: np.ndarray, said: str) -> None
     """Too few points, a short edge, one through the middle, and one that is bent are refused."""
     with pytest.raises(LensError, match=said):
         straighten(edge, SIZE, name="edge")
+
+
+@pytest.mark.parametrize("away", [1e4, 1e200, -1e308])
+def test_an_edge_outside_the_picture_is_refused(away: float) -> None:
+    """Points more than a picture's width outside it are an error of their own, never an overflow."""
+    edge = edge_seen(-0.1)
+    edge[3, 1] = away
+    with pytest.raises(LensError, match="outside the picture"):
+        straighten(edge, SIZE, name="edge")
