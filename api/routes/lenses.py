@@ -120,7 +120,7 @@ async def calibrate(
 @router.post(
     "/photos/{photo_id}/straighten",
     summary="Make a rough lens profile from one straight edge",
-    responses=problems(403, 404, 410, 422),
+    responses=problems(400, 403, 404, 410, 413, 422),
 )
 def straighten_photo(
     photo_id: Annotated[str, Path(description="Identifier of the photo in the service.")],
