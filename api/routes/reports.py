@@ -68,8 +68,10 @@ def make_report(
     """
     asked = Asked(survey_id, *form)
     response.headers["Cache-Control"] = "no-store"
+    # Only then: what is no survey's identifier need not fit into a header.
+    status = _wire(asked, context.reports.start(asked))
     response.headers["Location"] = _place(asked, "report")
-    return _wire(asked, context.reports.start(asked))
+    return status
 
 
 @router.get(
