@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from alembic.script import ScriptDirectory
-from sqlalchemy import text
+from sqlalchemy import delete
 from sqlalchemy.engine import make_url
 
 from api.backup import PIECE, Backup, Held, faults_of, open_pictures, sync_folder
@@ -18,6 +18,7 @@ from api.database import MIGRATIONS, Database
 from api.files import PictureFiles
 from api.history.faults import StoreReport
 from api.history.verify import verify_store
+from api.people.accounts import SESSIONS
 from api.settings import Settings
 from corrosion.errors import StorageError
 from corrosion.intake import Progress
@@ -201,7 +202,7 @@ def _verify(backup: Backup, settings: Settings, tell: Progress) -> StoreReport:
     try:
         database.migrate()
         with database.engine.begin() as connection:
-            connection.execute(text("DELETE FROM sessions"))
+            connection.execute(delete(SESSIONS))
         head = backup.manifest.history
         noted = "" if head is None else head.hash
         return verify_store(database, open_pictures(settings), noted=noted, progress=tell)
