@@ -9,22 +9,34 @@ import shapely
 
 from corrosion.errors import MarkError
 from corrosion.opencv import cv2
-from corrosion.suggest._candidates import on_ring
-from corrosion.suggest._evidence import DEEPEST, FARTHEST, LEAST_SEEN
+from corrosion.suggest._evidence import LEAST_SEEN
 from corrosion.suggest._features import (
     NOISE_FLOOR,
-    FloatArray,
     Features,
+    FloatArray,
     PlaneArray,
     UInt8Array,
     checked_picture,
     lab,
 )
-from corrosion.suggest._polar import RAYS, IntArray, Ring, band_means, best_closed_paths, ring_around
+from corrosion.suggest._polar import (
+    RAYS,
+    STEP,
+    Bands,
+    IntArray,
+    Rings,
+    band_means,
+    bands_along,
+    best_closed_paths,
+    rings_around,
+    samples_between,
+)
 from corrosion.suggest._suggestion import Suggestion, check_click, check_sizes, within_picture
 from corrosion.terms import MarkKind
 
 METHOD = "texture-star-1"
+DEEPEST, FARTHEST = -20, 11
+"""Samples looked at, from the rim: from 0.45 of the radius to 1.55 of it."""
 SMALLEST_PX = 40.0
 MARK_SIGMA = 0.8
 """Blur before the derivative: sanding marks are one to three px wide where they are seen at all."""
@@ -88,7 +100,7 @@ def outline_blend(
             f"the marks on the metal change nowhere round ({click_px[0]:.0f}, {click_px[1]:.0f}) px.",
             remedy="Outline the blend-out by hand.",
         )
-    ring, path = on_ring(features, outline, finer=2.0)
+    bands = bands_along(features, outline[None], np.arange(-11, 12), finer=2.0)
     parameters: dict[str, float | str] = {
         "click_x_px": click_px[0],
         "click_y_px": click_px[1],
@@ -102,7 +114,7 @@ def outline_blend(
         METHOD,
         parameters,
         float(np.clip(score / 2, 0.0, 1.0)),
-        max(GATHER_SIGMA / 2, _edge_difference(ring, path)),
+        max(GATHER_SIGMA / 2, _edge_difference(bands)),
     )
 
 
@@ -145,49 +157,46 @@ def _best(
     features: Features, centre: tuple[float, float], least: float, largest: float
 ) -> tuple[FloatArray | None, float, float]:
     """Outline, its contrast along the rim and its score."""
-    ring = ring_around(features, centre, max(4.0, least * 0.5), largest * 1.5, finer=2.0)
-    inner, outer = band_means(ring.planes, BAND)
-    step = np.linalg.norm(inner - outer, axis=2)
-    step = np.minimum(step, 1.0) * ring.known
-    count = len(ring.radii)
+    inner = max(4.0, least * 0.5)
+    count = samples_between(inner, largest * 1.5)
+    rings = rings_around(features, np.array([centre]), np.array([inner]), count, finer=2.0)
+    inside, outside = band_means(rings.planes, BAND)
+    step = np.minimum(np.linalg.norm(inside - outside, axis=3), 1.0) * rings.known
     bases = np.arange(6, max(7, count - 4), 3)
-    paths = np.unique(best_closed_paths(step, bases, HALF, BEND), axis=0)
-    size = ring.radii[np.clip(np.rint(paths.mean(axis=1)).astype(int), 0, count - 1)]
+    paths = np.unique(best_closed_paths(step, bases, HALF, BEND)[0], axis=0)
+    size = inner * np.exp(STEP * paths.mean(axis=1))
     paths = paths[
         (paths.min(axis=1) >= 0) & (paths.max(axis=1) < count) & (size >= least) & (size <= largest)
     ]
     if not len(paths):
         return None, 0.0, 0.0
-    contrast, score = _judge(ring, step, paths)
+    contrast, score = _judge(rings, step[:, 0], paths)
     best = int(score.argmax())
-    return ring.outline(paths[best]), float(contrast[best]), float(score[best])
+    return rings.outlines(paths[None, best])[0], float(contrast[best]), float(score[best])
 
 
-def _judge(ring: Ring, step: FloatArray, paths: IntArray) -> tuple[FloatArray, FloatArray]:
+def _judge(rings: Rings, step: PlaneArray, paths: IntArray) -> tuple[FloatArray, FloatArray]:
     """Contrast along each path, and that with how much the inside is sanded one way."""
     offsets = np.arange(DEEPEST, FARTHEST + 1)
-    at = np.clip(paths[:, :, None] + offsets, 0, len(ring.radii) - 1)
+    at = np.clip(paths[:, :, None] + offsets, 0, rings.count - 1)
     rays = np.arange(RAYS)
-    around = ring.planes[rays[None, :, None], at]
+    around = rings.planes[:, 0][rays[None, :, None], at]
     contrast = step[rays, paths].mean(axis=1)
     inside, outside = offsets <= -3, offsets >= 3
     aligned = np.linalg.norm(around[:, :, inside, :2].mean(axis=(1, 2)), axis=1) / ALIGN
     apart = np.linalg.norm(
         around[:, :, inside, :3].mean(axis=(1, 2)) - around[:, :, outside, :3].mean(axis=(1, 2)), axis=1
     )
-    seen = ring.known[rays[None, :, None], at][:, :, outside].mean(axis=(1, 2))
+    seen = rings.known[:, 0][rays[None, :, None], at][:, :, outside].mean(axis=(1, 2))
     score = contrast + aligned + 0.5 * np.minimum(apart, 1.0)
     return contrast, np.where(seen < LEAST_SEEN, 0.0, score)
 
 
-def _edge_difference(ring: Ring, path: IntArray) -> float:
+def _edge_difference(bands: Bands) -> float:
     """Half the mean distance, px, between the steepest and the half-way point of the texture step."""
-    offset = np.arange(len(ring.radii))[None, :] - path[:, None]
-    inside = ring.planes[(offset >= -11) & (offset <= -3)].mean(axis=0)
-    outside = ring.planes[(offset >= 3) & (offset <= 11)].mean(axis=0)
-    axis = inside - outside
-    level = (ring.planes - (inside + outside) / 2) @ axis
+    planes, offsets = bands.planes[:, 0], bands.offsets
+    inside, outside = (planes[:, side].mean(axis=(0, 1)) for side in (offsets <= -3, offsets >= 3))
+    level = (planes - (inside + outside) / 2) @ (inside - outside)
     # Share of the band that counts as inside: the half-way point when the step is clean.
-    band = np.abs(offset) <= 6
-    moved = (np.where(band, level > 0, False).sum(axis=1) - 6.5) * 0.04
-    return float(abs(np.mean(moved * ring.radii[np.clip(path, 0, len(ring.radii) - 1)]))) / 2
+    moved = ((level[:, np.abs(offsets) <= 6] > 0).sum(axis=1) - 6.5) * STEP
+    return float(abs(np.mean(moved * bands.radii[0]))) / 2

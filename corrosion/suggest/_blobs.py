@@ -49,7 +49,7 @@ def _of_one_scale(plane: PlaneArray, sigma: float, radius: float, step: float) -
     answers = (np.abs(apart[:, :, 0]), np.hypot(apart[:, :, 1], apart[:, :, 2]), apart[:, :, ROUGH])
     rows = []
     for answer, least, quota in zip(answers, LEAST_ANSWER, QUOTA, strict=True):
-        peaks = peak_local_max(
+        peaks = peak_local_max(  # type: ignore[no-untyped-call]
             answer, min_distance=max(1, int(sigma)), threshold_abs=least, exclude_border=False
         )[:quota]
         if len(peaks):

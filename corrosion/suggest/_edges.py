@@ -10,35 +10,35 @@ from skimage.segmentation import watershed
 
 from corrosion.opencv import cv2
 from corrosion.suggest._features import ROUGH, FloatArray, PlaneArray, UInt8Array, lab
-from corrosion.suggest._polar import RAYS, STEP, Ring
+from corrosion.suggest._polar import RAYS, STEP, Bands
 
+HALF_LEVEL = np.arange(-11, 12)
+REACH = 5
+"""Samples (a fifth of the radius) within which the half-way point is looked for."""
 MOST_SIDE_PX = 500
 """Longest side of the piece given to the watershed; larger ones are reduced first."""
 CORE, SURROUND = 0.55, 1.4
 """Markers: the outline shrunk and grown by these factors is taken as surely in and surely out."""
 
 
-def half_level_area(ring: Ring, path: FloatArray) -> float:
+def half_level_area(bands: Bands) -> float:
     """Area inside the line half-way between the mean of the inside and of the outside, px2.
 
-    Along each ray the crossing nearest the rim within a quarter of the radius counts; where there is
-    none the rim itself does.
+    Along each ray of the first outline, read at `HALF_LEVEL`, the crossing nearest the rim counts; where
+    there is none the rim itself does.
     """
-    offset = np.arange(len(ring.radii))[None, :] - path[:, None]
-    colour = ring.planes[:, :, :ROUGH]
-    inside = colour[(offset >= -11) & (offset <= -3)].mean(axis=0)
-    outside = colour[(offset >= 3) & (offset <= 11)].mean(axis=0)
-    axis = inside - outside
-    level = (colour - (inside + outside) / 2) @ axis
-    radius = ring.radii[0] * np.exp(STEP * path)
-    reach = round(0.22 / STEP)
-    for ray in range(RAYS):
-        low = max(0, int(path[ray]) - reach)
-        piece = level[ray, low : int(path[ray]) + reach + 1]
+    offsets = bands.offsets
+    colour = bands.planes[:, 0, :, :ROUGH].astype(np.float64)
+    inside, outside = (colour[:, side].mean(axis=(0, 1)) for side in (offsets <= -3, offsets >= 3))
+    level = (colour - (inside + outside) / 2) @ (inside - outside)
+    near = np.abs(offsets) <= REACH
+    place = np.zeros(RAYS)
+    for ray, piece in enumerate(level[:, near]):
         down = np.flatnonzero((piece[:-1] > 0) & (piece[1:] <= 0))
         if down.size:
-            at = low + down + piece[down] / (piece[down] - piece[down + 1])
-            radius[ray] = ring.radii[0] * math.exp(STEP * float(at[np.abs(at - path[ray]).argmin()]))
+            at = down + piece[down] / (piece[down] - piece[down + 1]) - REACH
+            place[ray] = float(at[np.abs(at).argmin()])
+    radius = bands.radii[0] * np.exp(STEP * place)
     return 0.5 * math.sin(2 * math.pi / RAYS) * float(radius @ np.roll(radius, 1))
 
 
@@ -77,7 +77,7 @@ def watershed_outline(pixels: UInt8Array, outline: FloatArray) -> FloatArray | N
 
     markers = drawn(CORE).astype(np.int32)
     markers[drawn(SURROUND) == 0] = 2
-    basin = watershed(_gradient(lab(piece)), markers) == 1
+    basin = watershed(_gradient(lab(piece)), markers) == 1  # type: ignore[no-untyped-call]
     rings, _ = cv2.findContours(basin.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     if not rings:
         return None

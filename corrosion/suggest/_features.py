@@ -28,6 +28,8 @@ RADIUS_AT_LEVEL = 14.0
 """Radius in level px at which that level is read alone; the window is then a sixth of the radius."""
 NOISE_FLOOR = 0.35
 """Slope (L* per px) that 8-bit rounding, JPEG and sensor noise make after the blur; adds in quadrature."""
+MOST_COLUMNS = 30_000
+"""OpenCV's remap takes fewer than 2 ** 15 columns at a time."""
 CHANNELS = 4
 L, A, B, ROUGH = range(CHANNELS)
 
@@ -66,14 +68,14 @@ class Features:
     origin: tuple[float, float]
 
     def at(
-        self, x: FloatArray, y: FloatArray, radius: FloatArray, *, finer: float = 1.0
-    ) -> tuple[FloatArray, NDArray[np.bool_]]:
+        self, x: PlaneArray, y: PlaneArray, radius: PlaneArray, *, finer: float = 1.0
+    ) -> tuple[PlaneArray, NDArray[np.bool_]]:
         """Features at picture points, each read at the scale that suits its radius.
 
         Parameters
         ----------
-        x, y, radius : ndarray of shape (n, m), px
-            The radius is the same along the first axis.
+        x, y : ndarray of shape (n, m), px
+        radius : ndarray of shape (m,), px
         finer : float
             Read as if the radius were this many times smaller.
 
@@ -86,27 +88,26 @@ class Features:
         """
         top = len(self.levels) - 1
         height, width = self.levels[0].shape[:2]
-        px, py = x - self.origin[0], y - self.origin[1]
+        px, py = x - np.float32(self.origin[0]), y - np.float32(self.origin[1])
         depth = np.clip(np.log2(radius / (finer * RADIUS_AT_LEVEL)), 0.0, top)
-        out = np.zeros((*x.shape, CHANNELS))
+        out = np.zeros((*x.shape, CHANNELS), np.float32)
         for number, plane in enumerate(self.levels):
-            weight = np.clip(1.0 - np.abs(depth - number), 0.0, 1.0)
-            rows = np.flatnonzero(weight.any(axis=0))
-            if rows.size:
-                cut = slice(rows[0], rows[-1] + 1)
-                read = _read(plane, px[:, cut], py[:, cut], 2.0**number)
-                out[:, cut] += weight[:, cut, None] * read
+            weight = np.clip(1.0 - np.abs(depth - number), 0.0, 1.0).astype(np.float32)
+            wanted = np.flatnonzero(weight)
+            for cut in np.array_split(wanted, math.ceil(wanted.size / MOST_COLUMNS) or 1):
+                if cut.size:
+                    read = _read(plane, px[:, cut], py[:, cut], 2.0**number)
+                    out[:, cut] += weight[cut, None] * read
         known = (px >= -0.5) & (py >= -0.5) & (px <= width - 0.5) & (py <= height - 0.5)
         return out, known
 
 
-def _read(plane: PlaneArray, x: FloatArray, y: FloatArray, step: float) -> FloatArray:
+def _read(plane: PlaneArray, x: PlaneArray, y: PlaneArray, step: float) -> PlaneArray:
     # Centre of level pixel i lies at step * i + (step - 1) / 2 of the picture below.
-    shift = (step - 1.0) / 2.0
-    mx = ((x - shift) / step).astype(np.float32)
-    my = ((y - shift) / step).astype(np.float32)
+    shift = np.float32((step - 1.0) / 2.0)
+    mx, my = (np.ascontiguousarray((c - shift) / np.float32(step)) for c in (x, y))
     return np.asarray(
-        cv2.remap(plane, mx, my, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), dtype=np.float64
+        cv2.remap(plane, mx, my, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), dtype=np.float32
     )
 
 
@@ -126,7 +127,8 @@ def features_of(
         planes.append(_planes(level))
         if min(level.shape[:2]) < 16:
             break
-        level = cv2.resize(level, (level.shape[1] // 2, level.shape[0] // 2), interpolation=cv2.INTER_AREA)
+        half = (level.shape[1] // 2, level.shape[0] // 2)
+        level = np.asarray(cv2.resize(level, half, interpolation=cv2.INTER_AREA), np.float32)
     return Features(tuple(planes), origin)
 
 

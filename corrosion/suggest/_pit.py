@@ -8,10 +8,11 @@ import numpy as np
 import shapely
 
 from corrosion.errors import MarkError
-from corrosion.suggest._candidates import Candidate, agreement, nested_outlines, on_ring, set_rim
-from corrosion.suggest._edges import half_level_area, watershed_outline
+from corrosion.suggest._edges import HALF_LEVEL, half_level_area, watershed_outline
 from corrosion.suggest._evidence import NAMES
 from corrosion.suggest._features import Features, FloatArray, UInt8Array, checked_picture, features_of
+from corrosion.suggest._polar import bands_along
+from corrosion.suggest._rims import SET_FINER, Rim, agreement, likeliest, rims_round
 from corrosion.suggest._suggestion import (
     Parameter,
     Suggestion,
@@ -19,19 +20,23 @@ from corrosion.suggest._suggestion import (
     check_sizes,
     within_picture,
 )
-from corrosion.suggest._weights import acceptance, ranking
+from corrosion.suggest._weights import acceptance
 from corrosion.terms import MarkKind
 
-METHOD = "star-convex-1"
+METHOD = "star-convex-2"
 LEAST_CLOSED = 0.3
 """Mean contrast along the rim, against the unevenness of the surface, below which there is no rim."""
 SMALLEST_PX = 10.0
 LEAST_EDGE_U_PX = 0.5
+CENTRED = 0.1
+"""Share of the radius within which a click is in the middle and no second look is needed."""
+KEPT = 6
+"""Rims looked at round one click."""
 CLOSED = NAMES.index("closed")
 
 
 def default_largest_px(shape: tuple[int, ...]) -> float:
-    """A quarter of the picture's shorter side: a pit that fills more was photographed from too near."""
+    """Take a quarter of the shorter side: a pit that fills more was photographed from too near."""
     return max(2.5 * SMALLEST_PX, min(shape[:2]) / 4)
 
 
@@ -107,21 +112,22 @@ def _window(
     return features_of(window, largest / 2, (float(x0), float(y0))), window, (x0, y0)
 
 
-def _choose(
-    features: Features, click: tuple[float, float], least: float, largest: float
-) -> Candidate | None:
-    """Best outline round the click, looked at again from its own centroid."""
-    best, centre = None, click
+def _choose(features: Features, click: tuple[float, float], least: float, largest: float) -> Rim | None:
+    """Best rim round the click, looked at again from its own centroid."""
+    best: Rim | None = None
+    centre = click
     for _ in range(2):
-        found = nested_outlines(features, centre, least, largest)
+        found = rims_round(features, np.array([centre]), least, largest, keep=KEPT)[0]
         if best is not None:
             found.append(best)
-        found = [c for c in found if shapely.Polygon(c.outline).contains(shapely.Point(click))]
+        found = [r for r in found if shapely.Polygon(r.outline).contains(shapely.Point(click))]
         if not found:
             return best
-        best = max(found, key=lambda c: ranking(c.evidence))
-        middle = shapely.Polygon(best.outline).centroid
-        centre = (float(middle.x), float(middle.y))
+        best = likeliest(found)
+        polygon = shapely.Polygon(best.outline)
+        if polygon.centroid.distance(shapely.Point(centre)) < CENTRED * math.sqrt(polygon.area / math.pi):
+            return best
+        centre = (float(polygon.centroid.x), float(polygon.centroid.y))
     return best
 
 
@@ -129,36 +135,35 @@ def finished(
     features: Features,
     window: UInt8Array,
     origin: tuple[int, int],
-    chosen: Candidate,
+    rim: Rim,
     shape: tuple[int, ...],
 ) -> Suggestion | None:
-    """Set the rim finely, ask the other two edge definitions, score; None where nothing is left."""
-    rim = set_rim(features, chosen.outline)
-    outline = within_picture(rim, shape)
+    """Ask the other two edge definitions, and score; None where nothing is left in the picture."""
+    outline = within_picture(rim.outline, shape)
     polygon = shapely.Polygon(outline) if len(outline) >= 3 else None
     if polygon is None or polygon.area < 4.0:
         return None
-    ring, path = on_ring(features, rim, finer=2.0)
-    whole = float(shapely.Polygon(rim).area)
-    per_px = 2.0 * float(shapely.Polygon(rim).length)
-    differences = [abs(half_level_area(ring, path.astype(np.float64)) - whole) / per_px]
+    bands = bands_along(features, rim.outline[None], HALF_LEVEL, finer=SET_FINER)
+    whole = float(shapely.Polygon(rim.outline).area)
+    per_px = 2.0 * float(shapely.Polygon(rim.outline).length)
+    differences = [abs(half_level_area(bands) - whole) / per_px]
     corner = np.array(origin, dtype=np.float64)
-    second = watershed_outline(window, rim - corner)
+    second = watershed_outline(window, rim.outline - corner)
     agree = 0.0
     if second is not None:
-        agree = agreement(second + corner, rim)
+        agree = agreement(second + corner, rim.outline)
         differences.append(abs(_area(second) - whole) / per_px)
     parameters: dict[str, Parameter] = {
         "half_level_difference_px": round(differences[0], 3),
         "watershed_agreement": round(agree, 3),
-        "rim_contrast": round(float(chosen.evidence[CLOSED]), 3),
+        "rim_contrast": round(float(rim.evidence[CLOSED]), 3),
     }
     return Suggestion(
         outline,
         MarkKind.PIT,
         METHOD,
         parameters,
-        acceptance(chosen.evidence),
+        float(acceptance(rim.evidence)),
         max(LEAST_EDGE_U_PX, *differences),
     )
 

@@ -1,4 +1,4 @@
-"""Closed star-convex paths on a log-polar resample, by dynamic programming.
+"""Closed star-convex paths on log-polar resamples, by dynamic programming, many at a time.
 
 A ring of equal steps in angle and in log-radius: one step outwards is the same share of the radius
 everywhere, so the smoothness penalty and every window mean the same for a small pit and a large one.
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from corrosion.suggest._features import Features, FloatArray
+from corrosion.suggest._features import Features, FloatArray, PlaneArray
 
 IntArray = NDArray[np.intp]
 
@@ -23,82 +23,160 @@ STEP = 0.04
 MOST_JUMP = 2
 """Samples the path may move from ray to ray: 8 % of the radius per 5 degrees, a slope of 42 degrees."""
 
-Cosines = np.cos(np.arange(RAYS) * 2 * math.pi / RAYS)
-Sines = np.sin(np.arange(RAYS) * 2 * math.pi / RAYS)
+TURN = np.arange(RAYS) * 2 * math.pi / RAYS
+UNIT = np.column_stack([np.cos(TURN), np.sin(TURN)])
 
 
 @dataclass(frozen=True)
-class Ring:
-    """Features around a point.
+class Rings:
+    """Features around n points.
 
     Attributes
     ----------
-    centre : (float, float)
+    centres : ndarray of shape (n, 2)
         px.
-    radii : ndarray of shape (m,)
-        px, in equal ratios.
-    planes : ndarray of shape (RAYS, m, 4)
+    inner : ndarray of shape (n,)
+        Radius of the first sample, px; each next one is larger by the factor exp(STEP).
+    planes : ndarray of shape (RAYS, n, m, c), float32
         See `Features.at`.
-    known : ndarray of shape (RAYS, m), bool
+    known : ndarray of shape (RAYS, n, m), bool
         Samples inside the picture.
     """
 
-    centre: tuple[float, float]
-    radii: FloatArray
-    planes: FloatArray
+    centres: FloatArray
+    inner: FloatArray
+    planes: PlaneArray
     known: NDArray[np.bool_]
 
-    def outline(self, path: IntArray | FloatArray) -> FloatArray:
-        """Corners in px, (RAYS, 2), of a path given as sample number per ray."""
-        radius = self.radii[0] * np.exp(STEP * np.asarray(path, dtype=np.float64))
-        return np.column_stack([self.centre[0] + radius * Cosines, self.centre[1] + radius * Sines])
+    @property
+    def count(self) -> int:
+        """Samples on a ray."""
+        return int(self.planes.shape[2])
+
+    def radii(self, paths: IntArray) -> FloatArray:
+        """Radii, px, of paths of shape (n, ...) given as sample numbers."""
+        inner = self.inner.reshape(-1, *[1] * (paths.ndim - 1))
+        return np.asarray(inner * np.exp(STEP * paths))
+
+    def outlines(self, paths: IntArray) -> FloatArray:
+        """Corners, px, (n, RAYS, 2), of one path of shape (RAYS,) for each ring."""
+        return np.asarray(self.centres[:, None] + self.radii(paths)[:, :, None] * UNIT)
 
 
-def ring_around(
-    features: Features,
-    centre: tuple[float, float],
-    least_px: float,
-    largest_px: float,
-    *,
-    finer: float = 1.0,
-) -> Ring:
-    """Resample around `centre` from radius `least_px` to `largest_px`."""
-    count = max(2, math.ceil(math.log(largest_px / least_px) / STEP) + 1)
-    radii = least_px * np.exp(STEP * np.arange(count))
-    x = centre[0] + np.outer(Cosines, radii)
-    y = centre[1] + np.outer(Sines, radii)
-    planes, known = features.at(x, y, np.broadcast_to(radii, x.shape), finer=finer)
-    return Ring(centre, radii, planes, known)
+@dataclass(frozen=True)
+class Bands:
+    """Features along n outlines: each ray read at shares of the outline's own radius.
+
+    Attributes
+    ----------
+    centres : ndarray of shape (n, 2)
+        Centroids of the outlines, px.
+    radii : ndarray of shape (n, RAYS)
+        Of the outlines, px.
+    offsets : ndarray of shape (m,), int
+        Sample k lies at the outline's radius times exp(STEP * offsets[k]).
+    planes : ndarray of shape (RAYS, n, m, c), float32
+    known : ndarray of shape (RAYS, n, m), bool
+        Samples inside the picture.
+    """
+
+    centres: FloatArray
+    radii: FloatArray
+    offsets: IntArray
+    planes: PlaneArray
+    known: NDArray[np.bool_]
+
+    def moved(self, by: IntArray) -> FloatArray:
+        """Outlines, px, (n, RAYS, 2), with each corner moved outwards by so many samples."""
+        return np.asarray(self.centres[:, None] + (self.radii * np.exp(STEP * by))[..., None] * UNIT)
 
 
-def band_means(planes: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:
+def bands_along(features: Features, outlines: FloatArray, offsets: IntArray, *, finer: float) -> Bands:
+    """Resample along outlines of shape (n, corners, 2), each seen from its centroid."""
+    area, centres = _areas(outlines)
+    apart = outlines - centres[:, None]
+    turn = np.arctan2(apart[..., 1], apart[..., 0]) % (2 * math.pi)
+    log_radius = np.log(np.maximum(np.hypot(apart[..., 0], apart[..., 1]), 0.5))
+    radii = np.exp(
+        [np.interp(TURN, t, r, period=2 * math.pi) for t, r in zip(turn, log_radius, strict=True)]
+    ).reshape(-1, RAYS)
+    reach = np.exp(STEP * offsets)
+    far = radii.T[:, :, None] * reach
+    x, y = (
+        (centres[:, i, None] + UNIT[:, i, None, None] * far).astype(np.float32).reshape(RAYS, -1)
+        for i in (0, 1)
+    )
+    size = (np.sqrt(np.maximum(area, 1.0) / math.pi)[:, None] * reach).astype(np.float32).ravel()
+    planes, known = features.at(x, y, size, finer=finer)
+    shape = (RAYS, len(outlines), len(offsets))
+    return Bands(centres, radii, offsets, planes.reshape(*shape, -1), known.reshape(shape))
+
+
+def _areas(outlines: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Area and centroid of each outline, by the shoelace sum about its mean corner."""
+    middle = outlines.mean(axis=1)
+    a = outlines - middle[:, None]
+    b = np.roll(a, -1, axis=1)
+    cross = a[..., 0] * b[..., 1] - b[..., 0] * a[..., 1]
+    area = cross.sum(axis=1) / 2
+    size = np.where(np.abs(area) < 1e-6, 1e-6, area)
+    return np.abs(area), np.asarray(middle + ((a + b) * cross[..., None]).sum(axis=1) / (6 * size)[:, None])
+
+
+def samples_between(least: float, largest: float) -> int:
+    """Count the samples from one radius to the other, both included."""
+    return max(2, math.ceil(math.log(largest / least) / STEP) + 1)
+
+
+def rings_around(
+    features: Features, centres: FloatArray, inner: FloatArray, count: int, *, finer: float = 1.0
+) -> Rings:
+    """Resample `count` samples outwards from the radius `inner` round each centre."""
+    radii = inner[:, None] * np.exp(STEP * np.arange(count))
+    x, y = (
+        (centres[:, i, None] + UNIT[:, i, None, None] * radii).astype(np.float32).reshape(RAYS, -1)
+        for i in (0, 1)
+    )
+    planes, known = features.at(x, y, radii.astype(np.float32).ravel(), finer=finer)
+    shape = (RAYS, len(centres), count)
+    return Rings(centres, inner, planes.reshape(*shape, -1), known.reshape(shape))
+
+
+def band_means(planes: PlaneArray, width: int) -> tuple[PlaneArray, PlaneArray]:
     """Average `width` samples inside and outside of each sample.
+
+    Parameters
+    ----------
+    planes : ndarray of shape (..., m, c)
 
     Returns
     -------
-    inner, outer : ndarray of shape (RAYS, m, c)
+    inner, outer : ndarray of shape (..., m, c)
         At sample k: mean over [k - width, k) and over (k, k + width]; the sample's own value where a
         band is empty, at either end.
     """
-    total = np.pad(np.cumsum(planes, axis=1), ((0, 0), (1, 0), (0, 0)))
-    m = planes.shape[1]
+    m = planes.shape[-2]
+    padded = np.zeros((*planes.shape[:-2], m + 2 * width + 1, planes.shape[-1]), planes.dtype)
+    total = padded[..., width + 1 : width + 1 + m, :]
+    np.cumsum(planes, axis=-2, out=total)
+    padded[..., width + 1 + m :, :] = total[..., -1:, :]
     k = np.arange(m)
-    low, high = np.maximum(k - width, 0), np.minimum(k + 1 + width, m)
-    inner = (total[:, k] - total[:, low]) / np.maximum(k - low, 1)[None, :, None]
-    outer = (total[:, high] - total[:, k + 1]) / np.maximum(high - k - 1, 1)[None, :, None]
-    inner[:, 0], outer[:, -1] = planes[:, 0], planes[:, -1]
-    return inner, outer
+    below, above = (np.clip(c, 1, width).astype(planes.dtype)[:, None] for c in (k, m - 1 - k))
+    inner = (padded[..., width : width + m, :] - padded[..., :m, :]) / below
+    outer = (padded[..., 2 * width + 1 :, :] - total) / above
+    inner[..., 0, :], outer[..., -1, :] = planes[..., 0, :], planes[..., -1, :]
+    return np.asarray(inner), np.asarray(outer)
 
 
-def best_closed_paths(gain: FloatArray, bases: IntArray, half: int, bend: float) -> IntArray:
-    """For each base find the closed path of greatest gain within `half` samples of it.
+def best_closed_paths(gain: PlaneArray, bases: IntArray, half: int, bend: float) -> IntArray:
+    """For each ring and base find the closed path of greatest gain within `half` samples of the base.
 
     The start is taken from the best open path of two rounds, half-way; the path from there back to it
     is exact. Trying every start would cost twenty times as much and hardly ever find another.
 
     Parameters
     ----------
-    gain : ndarray of shape (RAYS, m)
+    gain : ndarray of shape (RAYS, n, m)
     bases : ndarray of shape (b,), int
         Middle sample of each band; at least one sample of each lies in the ring.
     bend : float
@@ -106,37 +184,39 @@ def best_closed_paths(gain: FloatArray, bases: IntArray, half: int, bend: float)
 
     Returns
     -------
-    ndarray of shape (b, RAYS), int
+    ndarray of shape (n, b, RAYS), int
     """
+    rays, n, m = gain.shape
     index = bases[:, None] + np.arange(-half, half + 1)
-    inside = (index >= 0) & (index < gain.shape[1])
-    band = np.where(inside[None], gain[:, np.clip(index, 0, gain.shape[1] - 1)], -np.inf)
+    inside = (index >= 0) & (index < m)
+    band = np.where(inside, gain[:, :, np.clip(index, 0, m - 1)], np.float32(-np.inf))
+    band = band.astype(np.float32).reshape(rays, n * len(bases), -1)
     twice = _best_path(np.concatenate([band, band]), bend, None)
-    closed: IntArray = _best_path(band, bend, twice[:, len(gain)]) + bases[:, None] - half
-    return closed
+    closed = _best_path(band, bend, twice[:, rays]).reshape(n, len(bases), rays)
+    return np.asarray(closed + bases[:, None] - half)
 
 
-def _best_path(band: FloatArray, bend: float, start: IntArray | None) -> IntArray:
+def _best_path(band: PlaneArray, bend: float, start: IntArray | None) -> IntArray:
     """Best path through (rays, b, width) gains; from `start` and back to it where that is given."""
     rays, b, width = band.shape
     score = band[0].copy()
     if start is not None:
         score[np.arange(width) != start[:, None]] = -np.inf
-    jumps = np.arange(-MOST_JUMP, MOST_JUMP + 1)
-    cost = (bend * jumps**2)[:, None, None]
-    came = jumps[:, None] + np.zeros(width, dtype=np.intp)
-    source = np.arange(width) - came  # (jumps, width): where each arrival came from
-    reach = (source >= 0) & (source < width)
-    source = np.clip(source, 0, width - 1)
-    steps = np.zeros((rays, b, width), dtype=np.intp)
+    steps = np.zeros((rays, b, width), np.int8)
+    padded = np.full((b, width + 2 * MOST_JUMP), -np.inf, np.float32)
+    jumps = [j for j in range(-MOST_JUMP, MOST_JUMP + 1) if j]
     for ray in range(1, rays):
-        moved = np.where(reach[:, None], score[:, source].transpose(1, 0, 2), -np.inf) - cost
-        pick = moved.argmax(axis=0)
-        steps[ray] = jumps[pick]
-        score = moved.max(axis=0) + band[ray]
+        padded[:, MOST_JUMP : MOST_JUMP + width] = score
+        for jump in jumps:
+            low = MOST_JUMP - jump  # sample k is reached from sample k - jump
+            arriving = padded[:, low : low + width] - np.float32(bend * jump**2)
+            better = arriving > score
+            np.copyto(score, arriving, where=better)
+            np.copyto(steps[ray], np.int8(jump), where=better)
+        score += band[ray]
     if start is not None:
         away = np.arange(width) - start[:, None]
-        score = np.where(np.abs(away) <= MOST_JUMP, score - bend * away**2, -np.inf)
+        score = np.where(np.abs(away) <= MOST_JUMP, score - np.float32(bend) * away**2, -np.inf)
     rows = np.arange(b)
     path = np.zeros((b, rays), dtype=np.intp)
     path[:, -1] = score.argmax(axis=1)

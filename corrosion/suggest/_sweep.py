@@ -12,15 +12,19 @@ import shapely
 from corrosion.errors import MarkError
 from corrosion.opencv import cv2
 from corrosion.suggest._blobs import spots
-from corrosion.suggest._candidates import Candidate, nested_outlines
-from corrosion.suggest._features import FloatArray, UInt8Array, checked_picture, features_of
+from corrosion.suggest._features import Features, FloatArray, UInt8Array, checked_picture, features_of
 from corrosion.suggest._pit import finished
+from corrosion.suggest._rims import Rim, judged, likeliest, rims_round, set_rims
 from corrosion.suggest._suggestion import Suggestion, check_sizes
-from corrosion.suggest._weights import acceptance, ranking
+from corrosion.suggest._weights import acceptance
 
 WORKING_PX = 12.0
 """Size across, in the reduced picture, of the smallest pit looked for: enough to tell rough from smooth."""
-LEAST_SCORE = 0.8
+LEAST_SCORE = 0.75
+WORTH_A_SECOND_LOOK = 0.3
+"""Share of the least score from which a spot is looked at again from the middle of its rim."""
+KEPT = 3
+"""Rims looked at round one spot."""
 MOST_OVERLAP = 0.2
 """Share of the smaller of two outlines inside the other above which the weaker is dropped."""
 
@@ -47,7 +51,7 @@ def sweep_pits(
     region : sequence of (x, y), optional
         Corners of a polygon in px; the whole picture by default. A pit counts where its middle lies.
     smallest_px, largest_px : float, optional
-        Sizes across. By default 1/130 of the longer side, not under 12 px, and an eighth of the shorter.
+        Sizes across. By default 1/130 of the longer side, not under 12 px, and a sixth of the shorter.
     leave_out : sequence of ndarray of shape (n, 2)
         Polygons known to be no metal: rule, card, target. Text on them looks like pits to any program.
     least_score : float
@@ -66,12 +70,12 @@ def sweep_pits(
     pixels = checked_picture(picture)
     height, width = pixels.shape[:2]
     smallest = max(12.0, max(height, width) / 130) if smallest_px is None else smallest_px
-    largest = max(3 * smallest, min(height, width) / 8) if largest_px is None else largest_px
+    largest = max(3 * smallest, min(height, width) / 6) if largest_px is None else largest_px
     check_sizes(smallest, largest)
     area = _searched(pixels.shape, region, leave_out)
     factor = max(1, math.floor(smallest / WORKING_PX))
     chosen = _search(pixels, area, factor, (smallest / 2, largest / 2), least_score)
-    done = [_at_full_size(pixels, candidate, factor) for candidate in chosen]
+    done = [_at_full_size(pixels, rim, factor) for rim in chosen]
     asked: dict[str, float | str] = {
         "smallest_px": smallest,
         "largest_px": largest,
@@ -79,7 +83,7 @@ def sweep_pits(
         "least_score": least_score,
     }
     return [
-        replace(s, method=f"sweep-1, {s.method}", parameters=asked | dict(s.parameters))
+        replace(s, method=f"sweep-2, {s.method}", parameters=asked | dict(s.parameters))
         for s in done
         if s is not None
     ]
@@ -114,8 +118,8 @@ def _search(
     factor: int,
     radii: tuple[float, float],
     least_score: float,
-) -> list[Candidate]:
-    """Accepted candidates in the reduced picture, best first, none lying in another."""
+) -> list[Rim]:
+    """List accepted rims in the reduced picture, best first, none lying in another."""
     if area.is_empty:
         return []
     least, largest = (r / factor for r in radii)
@@ -128,27 +132,41 @@ def _search(
     features = features_of(np.asarray(small, np.uint8), largest)
     shift = low + (factor - 1) / 2
     shapely.prepare(area)
-    found: list[tuple[float, Candidate]] = []
-    for x, y, radius in spots(features, least, largest):
-        if not area.contains(shapely.Point(factor * x + shift[0], factor * y + shift[1])):
-            continue
-        nested = nested_outlines(features, (x, y), max(radius / 2.5, least / 1.3), radius * 1.7)
-        if not nested:
-            continue
-        best = max(nested, key=lambda c: ranking(c.evidence))
-        score = acceptance(best.evidence)
-        if score >= least_score:
-            found.append((score, replace(best, outline=best.outline * factor + shift)))
+    found: list[tuple[float, Rim]] = []
+    places = spots(features, least, largest)
+    places = places[shapely.contains_xy(area, *(factor * places[:, :2] + shift).T)]
+    for radius in np.unique(places[:, 2]):
+        centres = places[places[:, 2] == radius, :2]
+        span = max(radius / 2.5, least / 1.3), radius * 1.7
+        once = best_rims(features, centres, span, WORTH_A_SECOND_LOOK * least_score)
+        # A spot is seldom in the middle of what it belongs to.
+        middles = np.array([rim.outline.mean(axis=0) for _, rim in once]).reshape(-1, 2)
+        twice = best_rims(features, middles, span, 0.0)
+        for score, rim in (*once, *twice):
+            if score >= least_score:
+                found.append((score, replace(rim, outline=rim.outline * factor + shift)))
     found.sort(key=lambda item: -item[0])
-    return _apart([c for _, c in found], area, radii)
+    return _apart([r for _, r in found], area, radii)
 
 
-def _apart(
-    candidates: list[Candidate], area: shapely.Geometry, radii: tuple[float, float]
-) -> list[Candidate]:
-    kept: list[tuple[shapely.Geometry, Candidate]] = []
-    for candidate in candidates:
-        polygon = shapely.make_valid(shapely.Polygon(candidate.outline))
+def best_rims(
+    features: Features, centres: FloatArray, span: tuple[float, float], least_score: float
+) -> list[tuple[float, Rim]]:
+    """Score and best rim round each centre, where there is one of the least score."""
+    best = []
+    for rims in rims_round(features, centres, *span, keep=KEPT, rounds=1):
+        if rims:
+            rim = likeliest(rims)
+            score = float(acceptance(rim.evidence))
+            if score >= least_score:
+                best.append((score, rim))
+    return best
+
+
+def _apart(rims: list[Rim], area: shapely.Geometry, radii: tuple[float, float]) -> list[Rim]:
+    kept: list[tuple[shapely.Geometry, Rim]] = []
+    for rim in rims:
+        polygon = shapely.make_valid(shapely.Polygon(rim.outline))
         size = math.sqrt(polygon.area / math.pi)
         if not 0.8 * radii[0] <= size <= 1.3 * radii[1] or not area.contains(polygon.centroid):
             continue
@@ -156,15 +174,17 @@ def _apart(
             polygon.intersection(other).area <= MOST_OVERLAP * min(polygon.area, other.area)
             for other, _ in kept
         ):
-            kept.append((polygon, candidate))
-    return [candidate for _, candidate in kept]
+            kept.append((polygon, rim))
+    return [rim for _, rim in kept]
 
 
-def _at_full_size(pixels: UInt8Array, candidate: Candidate, factor: int) -> Suggestion | None:
-    low = candidate.outline.min(axis=0)
-    high = candidate.outline.max(axis=0)
+def _at_full_size(pixels: UInt8Array, rim: Rim, factor: int) -> Suggestion | None:
+    low = rim.outline.min(axis=0)
+    high = rim.outline.max(axis=0)
     reach = 1.2 * float((high - low).max()) + 8 * factor
     x0, y0 = (max(0, math.floor(v - reach)) for v in low)
     window = pixels[y0 : math.ceil(high[1] + reach), x0 : math.ceil(high[0] + reach)]
     features = features_of(window, float((high - low).max()) / 2, (float(x0), float(y0)))
-    return finished(features, window, (x0, y0), candidate, pixels.shape)
+    (again,) = judged(features, set_rims(features, rim.outline[None]))
+    chosen = rim if again is None else replace(rim, outline=again.outline)
+    return finished(features, window, (x0, y0), chosen, pixels.shape)

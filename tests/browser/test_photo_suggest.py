@@ -117,7 +117,7 @@ def test_the_keyboard_alone_suggests_and_decides(
 def test_a_sweep_is_decided_one_by_one_or_at_once(
     service: Service, open_page: OpenPage, corroded: str
 ) -> None:
-    """Of a sweep's proposals one is dropped, the rest accepted in one step that one undo takes back."""
+    """Proposals outlive a reload; one is dropped, the rest accepted in one step, undone in one."""
     page = open_page(f"/photos/{corroded}").page
     ready_to_suggest(page)
     page.get_by_role("button", name="Sweep the whole picture").click()
@@ -126,6 +126,10 @@ def test_a_sweep_is_decided_one_by_one_or_at_once(
     count = proposed.count()
     assert count >= 2
     assert marks_of(service, corroded) == []
+    page.reload()
+    ready = page.get_by_text(f"Suggestions ({count})")
+    expect(ready).to_be_visible()
+    expect(proposed).to_have_count(count)
     page.get_by_role("button", name="Drop S1").click()
     expect(proposed).to_have_count(count - 1)
     if count > 2:

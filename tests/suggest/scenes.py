@@ -7,7 +7,9 @@ Everything follows from the seed, so a picture can be asked for again.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,7 +52,7 @@ class Scene:
 
     def noise(self, sigma: float, along: float = 0.0) -> Plane:
         """Gaussian noise of unit spread with the given grain in px (`along` in x where it differs)."""
-        plane = self.rng.standard_normal((self.height, self.width))
+        plane: Any = self.rng.standard_normal((self.height, self.width))
         # A coarse grain is drawn small and enlarged: the same look at a fraction of the time.
         step = max(1, int(sigma / 3))
         if step > 1 and not along:
@@ -67,7 +69,7 @@ class Scene:
         return (self.noise(size) + 0.6 * self.noise(size / 2.2) + 0.35 * self.noise(size / 5)) / 1.2
 
     def brushed(self, length: float = 25.0) -> Plane:
-        """Rolled or sanded grain: long along the grain, a pixel or two across."""
+        """Draw rolled or sanded grain: long along the grain, a pixel or two across."""
         plane = 0.6 * self.noise(0.7, length) + 0.4 * self.noise(2.0, 2 * length)
         turn = cv2.getRotationMatrix2D(
             (self.width / 2, self.height / 2), math.degrees(self.grain_angle), 1.0
@@ -149,6 +151,23 @@ class Scene:
         self.rivets.append((*at, radius))
         return self
 
+    def screw(self, at: tuple[float, float], radius: float) -> Scene:
+        """Set a flush screw: a fine ring, and a dark slot or cross that does not reach it."""
+        self.rivet(at, radius, flush=True)
+        turn, long, wide = (
+            self.rng.uniform(0, math.pi),
+            self.rng.uniform(0.5, 0.8),
+            self.rng.uniform(0.1, 0.2),
+        )
+        x, y = self.x - at[0], self.y - at[1]
+        a = np.abs(x * math.cos(turn) + y * math.sin(turn)) / radius
+        b = np.abs(y * math.cos(turn) - x * math.sin(turn)) / radius
+        slot = _step(wide - b, 1.0 / radius) * _step(long - a, 1.0 / radius)
+        if self.rng.random() < 0.6:
+            slot = np.maximum(slot, _step(wide - a, 1.0 / radius) * _step(long - b, 1.0 / radius))
+        self.colour *= 1 - 0.65 * slot[..., None]
+        return self
+
     def scratch(self, start: tuple[float, float], end: tuple[float, float], bright: float) -> Scene:
         """Draw a scratch one or two px wide."""
         a, b = np.array(start), np.array(end)
@@ -184,6 +203,48 @@ class Scene:
         self.colour *= 1 - 0.75 * (layer / 255.0)[..., None]
         return self
 
+    def print_on(self, count: int, scale: float = 1.0) -> Scene:
+        """Print numbers and words anywhere, of any size, turn and darkness."""
+        words = ("lay flat", "face up", "No.", "CAUTION", "zone", "mm", "sheet", "4711", "80", "B6-2")
+        faces = (cv2.FONT_HERSHEY_SIMPLEX, cv2.FONT_HERSHEY_DUPLEX, cv2.FONT_HERSHEY_COMPLEX)
+        size = (self.width, self.height)
+        for _ in range(count):
+            layer = np.zeros((self.height, self.width), np.uint8)
+            at = self.rng.uniform(0.05, 0.85, 2) * size
+            face, tall = faces[self.rng.integers(3)], float(self.rng.uniform(0.4, 1.5)) * scale
+            place = (int(at[0]), int(at[1]))
+            cv2.putText(
+                layer, str(self.rng.choice(words)), place, face, tall, 255, round(1 + tall), cv2.LINE_AA
+            )
+            angle = 90.0 if self.rng.random() < 0.3 else float(self.rng.uniform(-8, 8))
+            turn = cv2.getRotationMatrix2D((self.width / 2, self.height / 2), angle, 1.0)
+            cover = 0.85 * cv2.warpAffine(layer, turn, size)[..., None] / 255.0
+            ink = float(self.rng.choice([0.02, 0.08, 0.25, 0.8]))
+            self.colour = self.colour * (1 - cover) + ink * cover
+        return self
+
+    def flatten(self) -> Scene:
+        """Make the metal one tone of a plain hue, with little or no grain: a spray coat or a scan."""
+        tone = float(self.rng.uniform(0.25, 0.7)) * (1 + 0.06 * self.rng.uniform(-1, 1, 3))
+        grain = float(self.rng.uniform(0.0, 0.05))
+        self.colour = tone * (1.0 + grain * self.noise(0.9)[..., None])
+        self.relief = np.zeros_like(self.relief)
+        self.shine = np.full_like(self.shine, 0.05)
+        return self
+
+    def stain(self, at: tuple[float, float], radius: float) -> Scene:
+        """Lay down a pit that shows by its tone alone: even or cloudy, of hard rim, no relief."""
+        angle = np.arctan2(self.y - at[1], self.x - at[0])
+        rim = _rim(self.rng, radius)
+        rho = np.hypot(self.x - at[0], self.y - at[1]) / rim(angle)
+        cover = _step(1.0 - rho, float(self.rng.uniform(1.0, 2.5)) / radius)[..., None]
+        shade = float(self.rng.uniform(0.25, 0.75))
+        cloud = float(self.rng.uniform(0.0, 0.25)) * self.clouds(max(1.5, radius / 3))
+        self.colour = self.colour * (1 - cover * (1 - shade * (1 + cloud[..., None])))
+        turn = np.arange(96) * 2 * math.pi / 96
+        self.pits.append(np.c_[at[0] + rim(turn) * np.cos(turn), at[1] + rim(turn) * np.sin(turn)])
+        return self
+
     def rule(self, top: int, tall: int, pitch: float) -> Scene:
         """Lay a steel rule across: ticks, numbers, a sharp edge with a shadow under it."""
         strip = slice(top, top + tall)
@@ -213,7 +274,8 @@ class Scene:
         normal = np.dstack([-slope_x, -slope_y, np.ones_like(slope_x)])
         normal /= np.linalg.norm(normal, axis=2, keepdims=True)
         diffuse = np.clip(normal @ lamp, 0.03, None) / lamp[2]
-        half = (lamp + [0, 0, 1]) / np.linalg.norm(lamp + [0, 0, 1])
+        half = lamp + np.array([0.0, 0.0, 1.0])
+        half /= np.linalg.norm(half)
         gloss = self.shine * np.clip(normal @ half, 0, 1) ** 14
         fall = 1 + 0.35 * ((self.x / self.width - 0.5) * lamp[0] + (self.y / self.height - 0.5) * lamp[1])
         light = (self.colour * (0.25 + 0.75 * diffuse[..., None]) + 0.5 * gloss[..., None]) * fall[
@@ -232,14 +294,14 @@ def _step(value: Plane, width: float) -> Plane:
     return np.asarray(1 / (1 + np.exp(np.clip(-4 * value / width, -50, 50))))
 
 
-def _rim(rng: np.random.Generator, radius: float):  # type: ignore[no-untyped-def]
+def _rim(rng: np.random.Generator, radius: float) -> Callable[[Plane], Plane]:
     stretch, lean = rng.uniform(1.0, 1.5), rng.uniform(0, math.pi)
     waves = [(k, rng.uniform(0.03, 0.12) / k**0.7, rng.uniform(0, 6.28)) for k in range(2, 8)]
 
     def rim(angle: Plane) -> Plane:
         a = angle - lean
         oval = 1 / np.hypot(np.cos(a) / math.sqrt(stretch), np.sin(a) * math.sqrt(stretch))
-        return radius * oval * (1 + sum(size * np.cos(k * a - p) for k, size, p in waves))
+        return np.asarray(radius * oval * (1 + sum(size * np.cos(k * a - p) for k, size, p in waves)))
 
     return rim
 
@@ -267,7 +329,7 @@ def crowd(scene: Scene, count: int, radii: tuple[float, float], product: tuple[f
 def shop_floor(
     seed: int, *, pits: int = 5, width: int = 800, height: int = 600, scale: float = 1.0
 ) -> Scene:
-    """Draw a whole picture: bare or primed, with rivets, scratches, smudges, chips, specks, ink and pits."""
+    """Draw a whole picture, bare or primed, with everything a shop has, and pits."""
     scene = Scene(width, height, seed)
     primed = seed % 2 == 1
     if primed:
@@ -294,3 +356,47 @@ def shop_floor(
         scene.checker((int(width * 0.1), int(height * 0.6)), int(28 * scale))
     scene.ink(f"{200 + seed}/46", (int(width * 0.65), int(height * 0.97)), 0.7 * scale)
     return crowd(scene, pits, (8 * scale, 36 * scale), (0.0, 0.6))
+
+
+def plain_sheet(seed: int, *, pits: int = 5, width: int = 800, height: int = 600) -> Scene:
+    """Draw an even or brushed sheet whose pits show by tone alone, among print, rivets and smudges.
+
+    Seeds of 400 and more have screws for rivets, and print for certain.
+    """
+    scene = Scene(width, height, seed)
+    if seed % 3:
+        scene.flatten()
+    rng = scene.rng
+    scene.specks(int(rng.integers(0, 40)), 8)
+    pitch, radius = float(rng.uniform(90, 160)), float(rng.uniform(10, 26))
+    row = float(rng.uniform(0.1, 0.2)) * height
+    for k in range(int(width / pitch)):
+        if seed >= 400:
+            scene.screw((pitch * (k + 0.5), row), radius)
+        else:
+            scene.rivet((pitch * (k + 0.5), row), radius, flush=seed % 2 == 0)
+    for _ in range(int(rng.integers(0, 6))):
+        a = rng.uniform(0, 1, 4) * [width, height, width, height]
+        scene.scratch((a[0], a[1]), (a[2], a[3]), float(rng.uniform(-0.5, 0.6)))
+    for _ in range(int(rng.integers(1, 7))):
+        at = rng.uniform(0.1, 0.9, 2) * [width, height]
+        scene.smudge((at[0], at[1]), float(rng.uniform(10, 60)), float(rng.uniform(0.15, 0.6)))
+    if seed % 4 == 3 or seed >= 400:
+        scene.print_on(6)
+    if seed % 5 == 1:
+        for _ in range(5):
+            at = rng.uniform(0.05, 0.95, 2) * [width, height]
+            scene.chip((at[0], at[1]), float(rng.uniform(4, 26)))
+    return _stained(scene, pits)
+
+
+def _stained(scene: Scene, pits: int) -> Scene:
+    taken = [(x, y, r * 1.6) for x, y, r in scene.rivets]
+    for _ in range(60 * pits):
+        r = math.exp(scene.rng.uniform(math.log(7), math.log(40)))
+        at = scene.rng.uniform(2.0 * r, [scene.width - 2.0 * r, scene.height - 2.0 * r])
+        free = all(math.hypot(at[0] - x, at[1] - y) > q + 2.2 * r for x, y, q in taken)
+        if free and len(scene.pits) < pits:
+            taken.append((at[0], at[1], 2.2 * r))
+            scene.stain((at[0], at[1]), r)
+    return scene

@@ -3,6 +3,7 @@ import { post, wordsOf } from "../client";
 import type { Px } from "../geometry";
 import { fixed } from "../units";
 import type { Store } from "./store";
+import { keepProposals, readProposals } from "./proposals";
 import { LOOKS } from "./styles";
 import type { Mark, Proposal } from "./types";
 
@@ -38,7 +39,14 @@ export class Suggestions {
   constructor(
     private readonly url: string,
     private readonly store: Store,
-  ) {}
+    /** Whose proposals they are: kept on this device until each is decided on, so that a reload loses none. */
+    private readonly photo: string,
+    private readonly picture: string,
+  ) {
+    this.list = readProposals(photo, picture);
+    this.count = Math.max(0, ...this.list.map((one) => Number(one.id.slice(1)) || 0));
+    this.current = this.list[0]?.id ?? null;
+  }
 
   /** Propose what lies at a point. */
   at(kind: Proposal["kind"], at: Px): Promise<void> {
@@ -140,6 +148,7 @@ export class Suggestions {
   }
 
   private tell(): void {
+    keepProposals(this.photo, this.picture, this.list);
     this.store.tell("found");
   }
 }

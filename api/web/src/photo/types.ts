@@ -138,6 +138,7 @@ export interface PhotoRecord {
   upload_name: string;
   photo: PhotoPart;
   picture: {
+    sha256: string;
     width: number;
     height: number;
     picture: string;

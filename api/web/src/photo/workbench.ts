@@ -64,7 +64,7 @@ export class Workbench {
     store.panel = record.photo.scale ? "marks" : "scale";
     this.canvas = new Canvas(byId("canvas"), picture.width, picture.height, picture);
     this.finder = new ScaleFinder(`/api/photos/${record.id}/find-scale`, store);
-    this.suggestions = new Suggestions(`/api/photos/${record.id}`, store);
+    this.suggestions = new Suggestions(`/api/photos/${record.id}`, store, record.id, picture.sha256);
     this.layers = new Layers(this.canvas, store, this.finder, this.suggestions, () => this.photo);
     this.draw = new DrawTool(this.canvas, store);
     this.editor = new Editor(this.canvas, store, this.layers);
