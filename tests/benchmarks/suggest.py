@@ -5,7 +5,8 @@ Run: ``python -m tests.benchmarks.suggest [drawn] [plain] [sample] [large]``; al
 ``drawn`` and ``plain`` come from `tests.benchmarks.suggest_scenes`, which shares nothing with the pictures
 the weights were fitted on; the sample pictures had no part in setting anything. While the method was made
 it was tried on other seeds (1000 and more) of the same makers, and the seeds used here were run once before
-two last thresholds were eased: the figures are nearly, not wholly, unseen. The floor in the same run is a plain method: Otsu's threshold on the smoothed lightness, split by a watershed on the distance from the
+two last thresholds were eased: the figures are nearly, not wholly, unseen. The floor in the same run is
+a plain method: Otsu's threshold on the smoothed lightness, split by a watershed on the distance from the
 edge. ``large`` times one sweep of 12 megapixels.
 
 Printed: intersection over union (IoU) of one shaky click per pit of 20 px and more, the mean boundary
@@ -18,10 +19,11 @@ What this does not say: all pictures are drawn or rendered. They show that the p
 rough closed shapes from scratches, rivets, smudges, chips and print as a program draws those; they are no
 evidence about real corrosion. A pit under product, a pit finer than 12 px, one without a rim seen nearly
 all round, or one much paler than the metal is missed; a drilled hole, a drop of paint or a dark stain
-with a hard edge is proposed. Outlines are star-shaped: an undercut or a chain of pits is cut short. On the sample pictures, whose grazing light, coarse grain and
-chipped primer are harder than the drawn ones, the targets are NOT met: about three in ten clicks take
-the bare patch round a pit for the pit, a sweep finds a third of the pits, and most of what it proposes
-there, the picture without pits included, is none. Look yourself; a sweep is an aid, not a search.
+with a hard edge is proposed, and bold print now and then. Outlines are star-shaped: an undercut or a
+chain of pits is cut short. On the sample pictures, whose grazing light, coarse grain and chipped primer
+are harder than the drawn ones, the targets are NOT met: about three in ten clicks take the bare patch
+round a pit for the pit, a sweep finds a third of the pits, and most of what it proposes there, on the
+picture without pits too, is none. Look yourself; a sweep is an aid, not a search.
 """
 
 from __future__ import annotations
