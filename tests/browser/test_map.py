@@ -120,7 +120,8 @@ def test_inches_are_shown_when_chosen(open_page: OpenPage, survey: str) -> None:
     """0.090 mm is 0.0035 in (25.4 mm to the inch), on the map, its scale bar and its ledger."""
     page = opened(open_page, survey)
     page.locator(".display-menu summary").click()
-    page.get_by_role("button", name="inches (in)").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="inches (in)").click()
     expect(page.locator("#legend li").first).to_be_visible()
     click_middle(page)
     expect(page.locator("#spot")).to_contain_text("0.0035 ± 0.0002 in")
@@ -207,7 +208,8 @@ def test_the_reasons_are_in_the_unit_that_is_chosen(open_page: OpenPage, survey:
     page = opened(open_page, survey)
     expect(page.locator("#member-body")).to_contain_text("0.090 mm removed is within the limit of 0.102 mm")
     page.locator(".display-menu summary").click()
-    page.get_by_role("button", name="inches (in)").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="inches (in)").click()
     expect(page.locator("#member-body")).to_contain_text(
         "0.0035 in removed is within the limit of 0.0040 in"
     )

@@ -264,7 +264,8 @@ def test_inches_are_shown_and_stored_in_the_structures_unit(
     draw_pit(page, ready(page))
     saved(page)
     page.locator(".display-menu summary").click()
-    page.get_by_role("button", name="inches (in)").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="inches (in)").click()
     ready(page)
     page.get_by_text("P1 · Pit").click()
     page.get_by_label("Depth (in)").fill("0.0100")

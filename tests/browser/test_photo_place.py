@@ -60,7 +60,9 @@ def test_the_fit_on_the_layout_names_its_worst_point(
     service.client.put(f"/api/photos/{scaled}/placement", json=placement, headers=tag(3)).raise_for_status()
     page = open_page(f"/photos/{scaled}").page
     page.locator(".display-menu summary").click()
-    page.get_by_role("button", name="inches (in)").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="inches (in)").click()
+    saved(page)
     page.get_by_role("tab", name="3 Place").click()
     rows = page.locator(".pairs > li")
     expect(rows.nth(4)).to_contain_text("▲ Worst")

@@ -151,7 +151,8 @@ def test_inches_are_shown_and_millimetres_kept(open_page: OpenPage, service: Ser
     """The plan reads in inches; a value nobody touched stays in mm as it was, bit for bit."""
     page = opened(open_page, survey, "plan")
     page.locator(".display-menu summary").click()
-    page.get_by_role("button", name="inches (in)").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="inches (in)").click()
     expect(page.locator("tr[data-blend='1']")).to_contain_text(f"{PLANNED / 25.4:.4f}")
     page.locator("[data-name='allowance.source']").fill("Another paragraph")
     page.get_by_role("button", name="Keep these values").click()

@@ -182,7 +182,8 @@ def test_an_untouched_entry_goes_back_as_it_came(
     """An edit of the note in inches leaves every length in mm as it was, bit for bit."""
     page = opened(open_page, survey)
     page.locator(".display-menu summary").click()
-    page.get_by_role("button", name="inches (in)").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="inches (in)").click()
     page.get_by_role("button", name="Edit R1").click()
     # 2 x 12 mm is 0.944881890 in.
     expect(page.locator("#removal-circle-diameter")).to_have_value("0.94488189")
