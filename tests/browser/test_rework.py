@@ -202,7 +202,10 @@ def test_two_people_change_one_entry(open_page: OpenPage, service: Service, surv
     watched.expected = ("412",)
     page = watched.page
     for choice, stands in (("Take theirs", 0.93), ("Save mine over it", 0.91)):
-        page.get_by_role("button", name="Edit T1").click()
+        # The version that is edited has to be in hand before the other person's edit.
+        with page.expect_response(lambda one: "/api/readings/" in one.url):
+            page.get_by_role("button", name="Edit T1").click()
+        expect(page.locator("#reading-value")).not_to_have_value("")
         record = parts(service, survey, "reading")["T1"]
         theirs = record["reading"] | {"value": 0.93, "note": choice}
         answer = service.client.put(
