@@ -74,7 +74,7 @@ def depth_by_light(
     ------
     MetrologyError
         If the light is outside the range in which it says something, the shadow is too short, the focus
-        too shallow, or a shadow's photo has no scale.
+        too shallow, or a shadow's photo has no scale, or one whose uncertainty is not known.
     """
     if isinstance(evidence, FocusDepth):
         read = _by_focus(evidence)
@@ -86,6 +86,12 @@ def depth_by_light(
         )
     else:
         read = _by_shadow(evidence, scale, survey, place)
+    if not read.depth.known:
+        raise ScaleError(
+            "the scale gives the shadow no uncertainty, and a depth without one is none.",
+            place=place,
+            remedy="State the largest tilt of the scale reference, or read the depth with a gauge.",
+        )
     return DepthReading(
         value=read.depth.value,
         u=read.depth.u,

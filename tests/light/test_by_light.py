@@ -16,6 +16,8 @@ from tests.metrology.pinhole import SIZE, Pinhole, ngon, pairs, polygon_mark, re
 
 CAMERA = Pinhole(distance=60.0)
 SCALE = {"kind": "card", "size": [50.0, 30.0], "image": pairs(CAMERA.see(rectangle(50.0, 30.0)))}
+# Its tilt is not stated, so nothing measured by it has an uncertainty.
+BARE_BAR = {"kind": "bar", "image": pairs(CAMERA.see([[-25.0, -12.0], [25.0, -12.0]])), "length": 50.0}
 MIDDLE = [(SIZE[0] - 1) / 2, (SIZE[1] - 1) / 2]
 
 
@@ -93,6 +95,7 @@ def test_focus_travel_needs_no_scale() -> None:
     [
         (shadow(0.5, 60.0, lamp(60.0)), SCALE, "5 to 45 deg"),
         (shadow(0.5, 20.0, lamp(20.0)), None, "without the photo's scale"),
+        (shadow(0.5, 20.0, lamp(20.0)), BARE_BAR, "no uncertainty"),
         (shadow(0.5, 20.0, lamp(20.0), floor_mirrors=True), SCALE, "mirrors"),
         (shadow(0.1, 45.0, lamp(45.0)), SCALE, "too short"),
         (
