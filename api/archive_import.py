@@ -21,23 +21,22 @@ from sqlalchemy.orm import Session
 from api import repository as repo
 from api.archiving import SURVEY_FILE
 from api.database import Database
-from api.errors import ConflictError, Fault, InvalidError, TooLargeError
-from api.exchange import add_parts, head_of
+from api.errors import Fault, InvalidError, TooLargeError
+from api.exchange import add_parts, head_of, structure_for
 from api.files import Incoming, PictureFiles
 from api.history.record import because
 from api.photos import Intake, PhotoReader
 from api.sealing.restore import restore_sealed
 from api.sealing.rows import seal_of
 from api.sealing.tables import RecordFileRow
-from api.services import SurveyView, new_structure
+from api.services import SurveyView
 from api.settings import Settings
-from api.tables import PhotoRow, StructureRow, SurveyRow
-from api.uploads import _keep_facts
+from api.tables import PhotoRow, SurveyRow
+from api.uploads import keep_facts
 from corrosion.archive import BagLimits, BagReport, SurveyBag, UnsoundBagError, read_bag
 from corrosion.archive.manifest import PAYLOAD
 from corrosion.archive.payload import KEPT
 from corrosion.errors import ArchiveError
-from corrosion.model import SurveyFile
 
 logger = logging.getLogger("corrosion.api")
 
@@ -217,8 +216,14 @@ def _enter(session: Session, bag: SurveyBag, staged: _Staged, structure_id: str 
     origin = next((value for label, value in bag.report.info if label == "External-Identifier"), "unknown")
     because(session, f"Imported from the archive of survey {repo.short_name(origin)[:80]}")
     for path, facts in staged.facts.items():
-        _keep_facts(session, staged.files[path].sha256, staged.files[path].size, facts)
-    structure = _structure_for(session, bag.survey, structure_id)
+        keep_facts(session, staged.files[path].sha256, staged.files[path].size, facts)
+    structure = structure_for(
+        session,
+        bag.survey,
+        structure_id,
+        noun="archive",
+        remedy="Import the archive with a structure of its own.",
+    )
     survey = SurveyRow(
         structure_id=structure.id,
         name=repo.short_name(bag.survey.survey.name),
@@ -247,19 +252,6 @@ def _kept(staged: _Staged) -> str | None:
         raise ArchiveError(
             "is not UTF-8 text.", place=PAYLOAD + KEPT, remedy="It is not as the program wrote it."
         ) from error
-
-
-def _structure_for(session: Session, file: SurveyFile, structure_id: str | None) -> StructureRow:
-    if structure_id is None:
-        return new_structure(session, file.structure, file.units, path="survey.structure")
-    row = repo.find(session, StructureRow, structure_id)
-    if row.units != file.units or repo.structure_of(row) != file.structure:
-        raise ConflictError(
-            f"the archive's structure {file.structure.name!r} differs from the stored {row.name!r}.",
-            place=f"structure {structure_id}",
-            remedy="Import the archive with a structure of its own.",
-        )
-    return row
 
 
 def _bind(session: Session, survey: SurveyRow, bag: SurveyBag, staged: _Staged) -> None:

@@ -13,7 +13,7 @@ import typer
 
 from api.cli_target import found_references
 from api.console import make_console, progress, show
-from api.outputs import STANDARD_OUTPUT, OutputError, check_output, write_json, write_whole
+from api.outputs import STANDARD_OUTPUT, OutputError, Paper, check_output, write_json, write_whole
 from corrosion.errors import CorrosionError
 
 if TYPE_CHECKING:
@@ -37,13 +37,6 @@ class PlotOf(StrEnum):
     DAYS = "days"
     DRIVERS = "drivers"
     BREAK_EVEN = "break-even"
-
-
-class Paper(StrEnum):
-    """Paper of the bench cards."""
-
-    A4 = "a4"
-    LETTER = "letter"
 
 
 def register(app: typer.Typer, epilog: str) -> None:

@@ -80,12 +80,12 @@ def lens(  # noqa: PLR0913, PLR0917 -- a command's options
     ] = False,
 ) -> None:
     """Calibrate a lens from photos of a flat board of squares, and show whether to trust the result."""
-    from corrosion.calibrate import Binding, Board, calibrate_lens
+    from corrosion.calibrate import Binding, Board, calibrate_lens, distance_range
 
     columns, rows = _counts(board)
     made = Board(columns, rows, square, marker, dictionary)
     check_output(out, inputs=photos, endings=(".json",))
-    distances = _range(nearest, furthest)
+    distances = distance_range(nearest, furthest, "--nearest, --furthest")
     binding = Binding(
         name or device, device, adapter, focus, distances, f"board {board}, square {square:g}"
     )
@@ -107,18 +107,6 @@ def _counts(board: str) -> tuple[int, int]:
             f"the board {board!r} cannot be read.", place="--board", remedy="Write columns x rows, as 9x6."
         )
     return int(found[1]), int(found[2])
-
-
-def _range(nearest: float | None, furthest: float | None) -> tuple[float, float] | None:
-    if nearest is None and furthest is None:
-        return None
-    if nearest is None or furthest is None or not 0 < nearest < furthest:
-        raise LensError(
-            f"the distances {nearest} and {furthest} are no range.",
-            place="--nearest, --furthest",
-            remedy="Give both, the nearest first.",
-        )
-    return nearest, furthest
 
 
 def _views(photos: Sequence[Path], board: Board) -> tuple[list[BoardView], list[str], tuple[int, int]]:

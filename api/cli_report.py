@@ -5,7 +5,6 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -13,7 +12,7 @@ import typer
 
 from api.cli_target import found_references
 from api.console import Report, make_console, progress, show
-from api.outputs import check_output, write_whole
+from api.outputs import Paper, check_output, write_whole
 from corrosion.errors import CorrosionError, RecordError
 
 if TYPE_CHECKING:
@@ -23,13 +22,6 @@ if TYPE_CHECKING:
     from corrosion.results import Assessment
 
 INCOMPLETE = 3
-
-
-class Paper(StrEnum):
-    """Paper of the report."""
-
-    A4 = "a4"
-    LETTER = "letter"
 
 
 def register(app: typer.Typer, epilog: str) -> None:

@@ -11,6 +11,7 @@ from weakref import WeakKeyDictionary
 from api.context import Context
 from api.errors import NotFoundError
 from api.exchange import State
+from api.photos import photo_limits
 from api.results import Kept, Results
 from api.services import Page, SurveyView
 from corrosion.compare import Comparison, FindingChange, compare
@@ -18,7 +19,7 @@ from corrosion.compare.json_form import comparison_json
 from corrosion.compare.pictures import Choice, Window, photo_for, rectified, window_of
 from corrosion.errors import StorageError
 from corrosion.opencv import cv2
-from corrosion.photo import PhotoLimits, load_picture
+from corrosion.photo import load_picture
 from corrosion.units import LengthUnit
 
 Json = dict[str, Any]
@@ -208,9 +209,7 @@ def _drawn(context: Context, found: Look, kept: Kept, window: Window) -> bytes:
     stored = context.services.photo(found.photo_row).picture
     if photo is None or placed is None or stored is None:
         raise NotFoundError("there is no picture of it.")
-    limits = PhotoLimits(
-        max_pixels=round(context.settings.max_megapixels * 1e6), max_bytes=context.settings.max_file_bytes
-    )
+    limits = photo_limits(context.settings)
     loaded = load_picture(context.files.read(stored.sha256), name=photo.file, limits=limits)
     drawn = rectified(loaded.pixels, photo, placed, kept.assessment, window)
     done, coded = cv2.imencode(".jpg", drawn[:, :, ::-1], [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])

@@ -91,7 +91,13 @@ class Exchange:
         """
         file = parse_survey(source, place=place)
         with self._database.writing() as session:
-            structure = _structure_for(session, file, structure_id)
+            structure = structure_for(
+                session,
+                file,
+                structure_id,
+                noun="file",
+                remedy="Bring the two in line, or import the file with a structure of its own.",
+            )
             survey = SurveyRow(
                 structure_id=structure.id,
                 name=repo.short_name(file.survey.name),
@@ -176,15 +182,24 @@ def head_of(file: SurveyFile) -> Document:
     return {name: document[name] for name in HEAD_FIELDS}
 
 
-def _structure_for(session: Session, file: SurveyFile, structure_id: str | None) -> StructureRow:
+def structure_for(
+    session: Session, file: SurveyFile, structure_id: str | None, *, noun: str, remedy: str
+) -> StructureRow:
+    """Return the stored structure that an imported survey belongs to, or enter the file's own.
+
+    Raises
+    ------
+    ConflictError
+        If the stored one differs from the file's; it names what was imported by `noun`.
+    """
     if structure_id is None:
         return new_structure(session, file.structure, file.units, path="survey.structure")
     row = repo.find(session, StructureRow, structure_id)
     if row.units != file.units or repo.structure_of(row) != file.structure:
         raise ConflictError(
-            f"the file's structure {file.structure.name!r} differs from the stored {row.name!r}.",
+            f"the {noun}'s structure {file.structure.name!r} differs from the stored {row.name!r}.",
             place=f"structure {structure_id}",
-            remedy="Bring the two in line, or import the file with a structure of its own.",
+            remedy=remedy,
         )
     return row
 

@@ -22,6 +22,7 @@ from starlette.concurrency import run_in_threadpool
 from api.context import Context
 from api.errors import NotFoundError, RequestError
 from api.multipart import Part, read_form
+from api.photos import photo_limits
 from api.repository import check
 from api.uploads import clean_name
 from corrosion.calibrate import (
@@ -30,10 +31,11 @@ from corrosion.calibrate import (
     BoardView,
     Calibration,
     calibrate_lens,
+    distance_range,
     find_board,
     straighten,
 )
-from corrosion.errors import CorrosionError, LensError
+from corrosion.errors import CorrosionError
 from corrosion.model import LensProfile
 from corrosion.model.base import Identifier, Positive, Text
 from corrosion.photo import PhotoLimits, load_picture
@@ -66,15 +68,7 @@ class BoardForm(BaseModel):
     @property
     def binding(self) -> Binding:
         """What the profile holds for; `LensError` if the distances are no range."""
-        distances = None
-        if self.nearest is not None or self.furthest is not None:
-            if self.nearest is None or self.furthest is None or self.nearest >= self.furthest:
-                raise LensError(
-                    f"the distances {self.nearest} and {self.furthest} are no range.",
-                    place="form",
-                    remedy="Give both, the nearest first.",
-                )
-            distances = (self.nearest, self.furthest)
+        distances = distance_range(self.nearest, self.furthest, "form")
         note = f"board {self.columns}x{self.rows}, square {self.square:g}"
         return Binding(self.id, self.device, self.adapter, self.focus, distances, note)
 
@@ -135,7 +129,7 @@ async def calibrate_from_form(request: Request, context: Context) -> tuple[Calib
                     continue
                 try:
                     asked = asked or check(BoardForm, fields, path="form")
-                    look = partial(_corners, part, asked.board, _limits(context))
+                    look = partial(_corners, part, asked.board, photo_limits(context.settings))
                 except CorrosionError:
                     part.discard()
                     raise
@@ -166,11 +160,6 @@ def _take_field(part: Part, fields: dict[str, Any], *, late: bool) -> None:
         )
     if part.value.strip():
         fields[part.name] = part.value.strip()
-
-
-def _limits(context: Context) -> PhotoLimits:
-    settings = context.settings
-    return PhotoLimits(max_pixels=round(settings.max_megapixels * 1e6), max_bytes=settings.max_file_bytes)
 
 
 def _corners(

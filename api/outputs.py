@@ -7,12 +7,20 @@ import os
 import sys
 import tempfile
 from collections.abc import Callable, Iterable
+from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
 from corrosion.errors import CorrosionError
 
 STANDARD_OUTPUT = "-"
+
+
+class Paper(StrEnum):
+    """Paper of printed pages."""
+
+    A4 = "a4"
+    LETTER = "letter"
 
 
 class OutputError(CorrosionError):

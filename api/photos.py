@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from api.settings import Settings
 from api.tables import Document
 from corrosion.opencv import cv2
 from corrosion.photo import PhotoLimits, intake, load_picture
@@ -41,6 +42,11 @@ class Intake:
     warnings: tuple[str, ...]
     preview: bytes
     thumbnail: bytes
+
+
+def photo_limits(settings: Settings) -> PhotoLimits:
+    """Return how large a picture the service takes and reads."""
+    return PhotoLimits(max_pixels=round(settings.max_megapixels * 1e6), max_bytes=settings.max_file_bytes)
 
 
 class PhotoReader:

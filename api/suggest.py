@@ -11,6 +11,7 @@ import numpy as np
 
 from api.errors import NotFoundError
 from api.files import PictureFiles
+from api.photos import photo_limits
 from api.services import PhotoView, Services
 from api.settings import Settings
 from corrosion.errors import CorrosionError, MarkError
@@ -19,7 +20,7 @@ from corrosion.marks import outline_of
 from corrosion.model import CardScale, DiscScale, Photo, RuleScale, Scale, TargetScale
 from corrosion.model import Settings as SurveySettings
 from corrosion.opencv import cv2
-from corrosion.photo import PhotoLimits, Picture, load_picture
+from corrosion.photo import Picture, load_picture
 from corrosion.quantity import FloatArray
 from corrosion.suggest import Suggestion, outline_blend, outline_pit, sweep_pits
 from corrosion.target import sheet_named
@@ -58,9 +59,7 @@ class Finder:
         self._services = services
         self._files = files
         self._executor = executor
-        self._limits = PhotoLimits(
-            max_pixels=round(settings.max_megapixels * 1e6), max_bytes=settings.max_file_bytes
-        )
+        self._limits = photo_limits(settings)
 
     def reference(self, photo_id: str, scale: Scale) -> FoundReference:
         """Find a rule's ticks, a disc's rim or a target's points, whatever was found before.

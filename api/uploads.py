@@ -187,7 +187,7 @@ class Uploads:
     ) -> PhotoView:
         with self._database.writing() as session:
             survey = repo.lock_survey(session, survey_id)
-            picture = _keep_facts(session, str(done.sha256), done.size_bytes, facts)
+            picture = keep_facts(session, str(done.sha256), done.size_bytes, facts)
             row = _match(session, survey_id, picture.sha256, name, done)
             if row is None and only_matching:
                 raise InvalidError(
@@ -256,7 +256,8 @@ def _by_name(rows: list[PhotoRow], name: str, done: TakenFile) -> list[PhotoRow]
     return []
 
 
-def _keep_facts(session: Session, sha256: str, size: int, facts: Intake) -> PictureRow:
+def keep_facts(session: Session, sha256: str, size: int, facts: Intake) -> PictureRow:
+    """Return the row of a picture whose bytes are stored; enter it if it is the first time."""
     picture = session.get(PictureRow, sha256)
     if picture is not None:
         return picture

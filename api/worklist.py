@@ -13,13 +13,14 @@ from api.database import Database
 from api.errors import InvalidError, NotFoundError
 from api.exchange import Exchange
 from api.files import PictureFiles
+from api.photos import photo_limits
 from api.planning import Planner, Plans
 from api.services import Services
 from api.settings import Settings
 from api.tables import PhotoRow, RemovalRow, SurveyRow, TickRow
 from corrosion.errors import CorrosionError
 from corrosion.model.files import from_millimetres
-from corrosion.photo import PhotoLimits, load_picture
+from corrosion.photo import load_picture
 from corrosion.photo.picture import UInt8Array
 from corrosion.worklist import Card, CardKind, build_cards, worklist_json
 from corrosion.worklist.pdf import worklist_pdf
@@ -54,9 +55,7 @@ class WorkLists:
         self._exchange = exchange
         self._planner = planner
         self._files = files
-        self._limits = PhotoLimits(
-            max_pixels=round(settings.max_megapixels * 1e6), max_bytes=settings.max_file_bytes
-        )
+        self._limits = photo_limits(settings)
 
     def cards(self, survey_id: str) -> list[Card]:
         """Make the cards of a survey as it is now, in the order of work."""

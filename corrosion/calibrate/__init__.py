@@ -31,6 +31,7 @@ __all__ = [
     "Calibration",
     "ViewResidual",
     "calibrate_lens",
+    "distance_range",
     "find_board",
     "straighten",
 ]
@@ -54,6 +55,25 @@ class Binding:
     focus: str = ""
     distance_range: tuple[float, float] | None = None
     note: str = ""
+
+
+def distance_range(nearest: float | None, furthest: float | None, place: str) -> tuple[float, float] | None:
+    """Return the working distances a profile holds for; None where neither is stated.
+
+    Raises
+    ------
+    LensError
+        If only one is stated, or the nearest is not above 0 and below the furthest.
+    """
+    if nearest is None and furthest is None:
+        return None
+    if nearest is None or furthest is None or not 0 < nearest < furthest:
+        raise LensError(
+            f"the distances {nearest} and {furthest} are no range.",
+            place=place,
+            remedy="Give both, the nearest first.",
+        )
+    return nearest, furthest
 
 
 @dataclass(frozen=True)

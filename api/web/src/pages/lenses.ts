@@ -1,6 +1,7 @@
 // Lens profiles: send pictures of a board, look at how well the lens is known, keep the profile.
-import { edit, plainWords, type ProblemBody, read, wordsOf } from "../client";
+import { plainWords, type ProblemBody, wordsOf } from "../client";
 import { frame } from "../frame";
+import { addLens, readHead } from "../lenses";
 import { byId, button, h } from "../photo/dom";
 import { fixed } from "../units";
 
@@ -17,11 +18,6 @@ interface Calibration {
   covered: number;
   missed: { name: string; why: string }[];
 }
-
-type Survey = { lenses: Profile[]; [field: string]: unknown };
-
-// What a survey's head holds; the service refuses more than that.
-const HEAD = ["display_units", "survey", "settings", "instruments", "lenses"];
 
 frame();
 const form = byId<HTMLFormElement>("lens-form");
@@ -117,13 +113,12 @@ function table(heads: readonly string[], rows: readonly string[][]): HTMLElement
 
 async function keep(profile: Profile): Promise<void> {
   try {
-    const { body, etag } = await read<Survey>(`/api/surveys/${survey}`);
-    if (body.lenses.some((one) => one.id === profile.id)) {
+    const head = await readHead(survey);
+    if (head.body.lenses.some((one) => one.id === profile.id)) {
       fail(`There is a profile “${profile.id}” already. Choose another name and calibrate again.`);
       return;
     }
-    const head = Object.fromEntries(HEAD.filter((name) => name in body).map((name) => [name, body[name]]));
-    await edit("PUT", `/api/surveys/${survey}`, etag, { ...head, lenses: [...body.lenses, profile] });
+    await addLens(survey, head, profile);
     location.reload();
   } catch (error) {
     fail(wordsOf(error));

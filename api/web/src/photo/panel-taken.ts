@@ -1,10 +1,11 @@
 // How the photo was taken: what binds it to a lens profile, and whether the surface is flat or a cylinder.
 import type { Px } from "../geometry";
-import { edit, post, read } from "../client";
+import { post } from "../client";
+import { addLens, readHead } from "../lenses";
 import { button, field, h, select } from "./dom";
 import { numberField } from "./fields";
 import type { ScaleContext } from "./panel-scale";
-import type { LensName, PhotoPart, SurveyRecord } from "./types";
+import type { LensName, PhotoPart } from "./types";
 
 interface Cylinder {
   kind: "cylinder";
@@ -33,13 +34,12 @@ export function takenBox(context: ScaleContext): HTMLElement {
 
 /** Make a rough profile from a straight edge, keep it in the survey, and return its name. */
 export async function straightenBy(photo: string, survey: string, name: string, points: readonly Px[]): Promise<LensName> {
-  const { body, etag } = await read<SurveyRecord>(`/api/surveys/${survey}`);
-  const taken = new Set(body.lenses.map((one) => one.id));
+  const head = await readHead(survey);
+  const taken = new Set(head.body.lenses.map((one) => one.id));
   let id = `${name} edge`.slice(0, 70);
   for (let n = 2; taken.has(id); n += 1) id = `${name} edge`.slice(0, 70) + ` ${n}`;
   const made = (await post<LensName>(`/api/photos/${photo}/straighten`, { id, points })).body;
-  const { display_units, survey: about, settings, instruments, lenses } = body;
-  await edit("PUT", `/api/surveys/${survey}`, etag, { display_units, survey: about, settings, instruments, lenses: [...lenses, made] });
+  await addLens(survey, head, made);
   return made;
 }
 

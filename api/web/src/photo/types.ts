@@ -168,7 +168,6 @@ export interface SurveyRecord {
   units: Unit;
   display_units: Unit | null;
   survey: { name: string };
-  settings: Record<string, unknown>;
   instruments: Instrument[];
   lenses: LensName[];
 }
