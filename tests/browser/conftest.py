@@ -23,6 +23,7 @@ from playwright.sync_api import (
     Page,
     Request,
     ViewportSize,
+    expect,
     sync_playwright,
 )
 
@@ -48,6 +49,8 @@ PHONE: ViewportSize = {"width": 390, "height": 844}
 # The pages' own pauses before they ask for something anew are 150 to 500 ms and follow an input; what a
 # page asks for when it opens follows at once, each answer's questions within a frame or two.
 QUIET_MS, QUIET_TURNS = 40, 4
+# A busy machine is slow; what a page promises is what it shows in the end.
+expect.set_options(timeout=20_000)
 
 
 class Service:

@@ -107,6 +107,7 @@ export class Workbench {
     });
     this.renderLayout();
     this.render();
+    for (const waiting of document.querySelectorAll<HTMLButtonElement>("[data-waits]")) waiting.disabled = false;
     this.firstVisit();
     await this.sync.restore();
     this.resumeSketch();
