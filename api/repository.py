@@ -65,7 +65,7 @@ def find(session: Session, table: type[Row], identifier: str) -> Row:
     if row is None:
         raise NotFoundError(
             f"there is no {noun} {identifier!r}.",
-            remedy=f"List what there is, or check the {noun}'s address.",
+            remedy=f"Check the {noun}'s address, or look for it in the list or by search.",
         )
     if isinstance(row, SurveyPart) and row.withdrawn_at is not None:
         why = f": {row.withdrawn_reason}" if row.withdrawn_reason else ""

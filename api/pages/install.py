@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import MutableMapping
+from collections.abc import Callable, MutableMapping
 from pathlib import Path
 from typing import Any
 
@@ -36,6 +36,7 @@ from api.pages import (
     worklist,
 )
 from api.pages.templating import HERE, STATIC, bundle_is_built, render
+from api.security import SECURITY_HEADERS
 
 ROUTERS = (
     structures,
@@ -83,7 +84,24 @@ def install_pages(app: FastAPI) -> None:
     for module in ROUTERS:
         app.include_router(module.router, dependencies=[Depends(_need_bundle)], include_in_schema=False)
     app.add_exception_handler(NotBuiltError, _say_not_built)
+    app.add_exception_handler(Exception, _failure(app.exception_handlers[Exception]))
     app.add_middleware(ErrorPages)
+
+
+def _failure(otherwise: Any) -> Callable[[Request, Exception], Response]:
+    """Return what answers a failure of ours: with a page if a browser navigates, else as `otherwise`."""
+
+    def answer(request: Request, error: Exception) -> Response:
+        said: Response = otherwise(request, error)
+        # A failure is answered outside the middleware, so `ErrorPages` never sees it.
+        if not _wants_page(request.scope) or not bundle_is_built():
+            return said
+        code = said.status_code
+        page = render(request, "error.html", status=code, code=code, problem=_read(bytes(said.body)))
+        page.headers.update(SECURITY_HEADERS)
+        return page
+
+    return answer
 
 
 def _need_bundle() -> None:

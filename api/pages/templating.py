@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any, Literal
 
@@ -13,6 +13,7 @@ from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from api.actor import Actor
+from api.people.lacks import CHANGES, lacked_for
 from api.people.sessions import LOCALLY, Identity
 from corrosion.quantity import Measured
 from corrosion.report.numbers import chance_text, length_text, percent_text, place_text, shown
@@ -99,13 +100,21 @@ def render(
         Made from the request's cookies if not given.
     **values
         Names the template uses; ``display``, ``here`` (the page's own address), ``person`` (who is signed
-        in; None where nobody has to be) and ``asset`` are added.
+        in; None where nobody has to be), ``lacks`` (the role that a change takes and this person has not,
+        by a name of `api.people.lacks`; empty if they may) and ``asset`` are added.
     """
     here = request.url.path + (f"?{request.url.query}" if request.url.query else "")
+    person = _person(request)
     text = (
         _environment()
         .get_template(template)
-        .render(display=display or display_of(request), here=here, person=_person(request), **values)
+        .render(
+            display=display or display_of(request),
+            here=here,
+            person=person,
+            lacks=partial(_lacks, person),
+            **values,
+        )
     )
     # Personal and changing: never kept by a shared cache, always asked for again.
     return HTMLResponse(text, status, {"Cache-Control": "private, no-cache", "Vary": "Cookie"})
@@ -114,6 +123,10 @@ def render(
 def _person(request: Request) -> Actor | None:
     identity: Identity | None = getattr(request.state, "identity", None)
     return None if identity is None or identity is LOCALLY else identity.actor
+
+
+def _lacks(person: Actor | None, what: str) -> str:
+    return "" if person is None or what not in CHANGES else lacked_for(what, person.roles)
 
 
 @lru_cache

@@ -11,7 +11,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from api.actor import Actor, Role, acting_as
+from api.actor import Actor, acting_as
 from api.errors import (
     METHOD_NOT_ALLOWED,
     NotAllowedError,
@@ -21,6 +21,7 @@ from api.errors import (
     problem,
     problem_of,
 )
+from api.people.lacks import role_lacked
 from api.people.rights import OWN, Right, methods_of, right_of
 from api.people.service import People, is_near
 from api.people.sessions import LOCALLY, Identity
@@ -125,15 +126,9 @@ def refusal_of(identity: Identity, right: Right | None) -> StorageError | None:
             return NotAllowedError(
                 "the token has the scope 'read'.", remedy="Use a token with the scope 'write'."
             )
-    if right.roles and not right.roles & identity.actor.roles:
-        return _role_missing(right)
-    return None
-
-
-def _role_missing(right: Right) -> NotAllowedError:
-    # An administrator may do everything and need not be named beside those whose work it is.
-    named = [role for role in Role if role in right.roles and role is not Role.ADMINISTRATOR]
-    words = " or ".join(named or [Role.ADMINISTRATOR])
+    words = role_lacked(right, identity.actor.roles)
+    if not words:
+        return None
     return NotAllowedError(
         f"you may not {right.to}: it takes the role {words}.",
         remedy="Ask an administrator for the role, or somebody who has it to do it.",

@@ -10,6 +10,7 @@ import httpx
 import pytest
 
 from api.errors import KINDS, OTHER_KINDS, kind_of
+from api.pages.templating import bundle_is_built
 from api.settings import Settings
 from corrosion import errors
 from tests.api.samples import MARKS, REMOVAL, STRUCTURE, new_photo, new_survey, picture, tag
@@ -171,6 +172,13 @@ def test_a_failure_of_ours_tells_nothing_internal(failing: httpx.Client) -> None
     assert "secret" not in answer.text
     assert "ValueError" not in answer.text
     assert answer.headers["X-Content-Type-Options"] == "nosniff"
+    page = failing.get("/", headers={"Accept": "text/html"})
+    assert page.status_code == 500
+    if bundle_is_built():
+        assert "<h1>The service failed</h1>" in page.text, "a person sees a page, not a document"
+        assert "Its log has it as incident" in page.text
+    assert "secret" not in page.text
+    assert page.headers["X-Content-Type-Options"] == "nosniff"
 
 
 def test_a_lost_original_is_503(tmp_path: Path) -> None:

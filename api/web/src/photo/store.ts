@@ -40,8 +40,8 @@ export class Store {
   panel: Panel = "scale";
   shape: ShapeTool = "polygon";
   moving = false;
-  /** The survey is sealed: its photos are looked at only. */
-  readonly sealed = "sealed" in document.body.dataset;
+  /** The survey is sealed, or who is signed in may not change it: its photos are looked at only. */
+  readonly sealed = "sealed" in document.body.dataset || "lookOnly" in document.body.dataset;
 
   constructor(doc: Doc) {
     this.history = new History({ state: doc, label: "open" });
