@@ -37,7 +37,7 @@ from corrosion.calibrate import (
 )
 from corrosion.errors import CorrosionError
 from corrosion.model import LensProfile
-from corrosion.model.base import Identifier, Positive, Text
+from corrosion.model.base import Identifier, PlainPositiveLength, Text
 from corrosion.photo import PhotoLimits, load_picture
 
 MOST_PHOTOS = 100
@@ -50,14 +50,14 @@ class BoardForm(BaseModel):
     id: Identifier
     columns: int = Field(ge=3, le=100)
     rows: int = Field(ge=3, le=100)
-    square: Positive
-    marker: Positive | None = None
+    square: PlainPositiveLength
+    marker: PlainPositiveLength | None = None
     dictionary: Text = "4x4_50"
     device: Text = ""
     adapter: Text = ""
     focus: Text = ""
-    nearest: Positive | None = None
-    furthest: Positive | None = None
+    nearest: PlainPositiveLength | None = None
+    furthest: PlainPositiveLength | None = None
     partial: bool = False
 
     @property

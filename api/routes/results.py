@@ -12,6 +12,7 @@ from api.downloads import not_modified
 from api.exchange import State
 from api.results import Place
 from api.routes import Responses, problems
+from corrosion.model.base import PlainLength
 from corrosion.terms import Face
 
 router = APIRouter(tags=["results"])
@@ -96,7 +97,7 @@ def spot(
             max_length=80,
         ),
     ],
-    offset: Annotated[float, Query(description="Offset in the survey's unit.", allow_inf_nan=False)],
+    offset: Annotated[PlainLength, Query(description="Offset in the survey's unit.")],
 ) -> Response:
     """Return what is gone at one place, its limit, margin and verdict, and which entries add up there."""
     found = context.results.spot(survey_id, Place(member, station, offset))

@@ -9,13 +9,13 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from api.search.build import NOT_JUDGED, What
 from api.search.query import Order, Query
+from corrosion.model.base import PlainLength as Length
 from corrosion.terms import Face, MarkKind, Verdict
 from corrosion.units import LengthUnit, mm_per
 
 VerdictName = Literal["within", "too close to call", "over", "not determined", "not judged"]
 VERDICT_NAMES: tuple[str, ...] = (*(str(verdict) for verdict in Verdict), NOT_JUDGED)
 LACKS = ("picture missing", "not tagged", "no scale", "not placed", "no marks")
-Length = Annotated[float, Field(allow_inf_nan=False)]
 Day = Annotated[str, Field(pattern=r"^\d{4}-\d{2}-\d{2}$", examples=["2031-04-17"])]
 
 

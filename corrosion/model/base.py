@@ -3,9 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    GetCoreSchemaHandler,
+    GetJsonSchemaHandler,
+    StringConstraints,
+    model_validator,
+)
+from pydantic.fields import FieldInfo
+from pydantic_core import CoreSchema, PydanticCustomError, core_schema
+
+from corrosion.model import bounds
 
 
 @dataclass(frozen=True)
@@ -15,21 +27,66 @@ class InFileUnits:
     power: int = 1
 
 
+@dataclass(frozen=True)
+class AtLeast:
+    """Refuses positive numbers too small to be meant, and says so in the JSON Schema."""
+
+    least: float
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        """Check after the number's other rules, so that 0 is still called not positive."""
+        return core_schema.no_info_after_validator_function(self._check, handler(source))
+
+    def __get_pydantic_json_schema__(
+        self, core: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        """Add the bound to the number's schema."""
+        return {**handler(core), "minimum": self.least}
+
+    def _check(self, value: float) -> float:
+        if value < self.least:
+            raise PydanticCustomError(
+                "too_small", "Input should be at least {least}", {"least": f"{self.least:g}"}
+            )
+        return value
+
+
+def _between(low: float, high: float) -> FieldInfo:
+    return Field(ge=low, le=high, allow_inf_nan=False)  # type: ignore[no-any-return]
+
+
+def _positive(high: float) -> FieldInfo:
+    return Field(gt=0, le=high, allow_inf_nan=False)  # type: ignore[no-any-return]
+
+
 Finite = Annotated[float, Field(allow_inf_nan=False)]
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
-NonNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+Pixel = Annotated[float, _between(-bounds.MOST_PX, bounds.MOST_PX)]
+PositivePixel = Annotated[float, _positive(bounds.MOST_PX), AtLeast(bounds.LEAST_PX)]
+NonNegativePixel = Annotated[float, _between(0, bounds.MOST_PX)]
+Ratio = Annotated[float, _positive(bounds.MOST_RATIO), AtLeast(bounds.LEAST_RATIO)]
+NonNegativeRatio = Annotated[float, _between(0, bounds.MOST_RATIO)]
+Amount = Annotated[float, _between(0, bounds.MOST_AMOUNT)]
+Angle = Annotated[float, _between(-bounds.MOST_TURN_DEG, bounds.MOST_TURN_DEG)]
+Readout = Annotated[float, _between(-bounds.MOST_READOUT, bounds.MOST_READOUT)]
+Count = Annotated[int, Field(ge=0, le=bounds.MOST_COUNT)]
+PositiveCount = Annotated[int, Field(gt=0, le=bounds.MOST_COUNT)]
 
-Length = Annotated[float, Field(allow_inf_nan=False), InFileUnits()]
-PositiveLength = Annotated[float, Field(gt=0, allow_inf_nan=False), InFileUnits()]
-NonNegativeLength = Annotated[float, Field(ge=0, allow_inf_nan=False), InFileUnits()]
+PlainLength = Annotated[float, _between(-bounds.MOST_LENGTH, bounds.MOST_LENGTH)]
+"""A length or coordinate whose list or pair is marked `InFileUnits` as a whole."""
+PlainPositiveLength = Annotated[float, _positive(bounds.MOST_LENGTH), AtLeast(bounds.LEAST_LENGTH)]
 
-PixelPoint = tuple[Finite, Finite]
+Length = Annotated[PlainLength, InFileUnits()]
+PositiveLength = Annotated[PlainPositiveLength, InFileUnits()]
+NonNegativeLength = Annotated[float, _between(0, bounds.MOST_LENGTH), InFileUnits()]
+PositiveArea = Annotated[float, _positive(bounds.MOST_AREA), AtLeast(bounds.LEAST_AREA), InFileUnits(2)]
+
+PixelPoint = tuple[Pixel, Pixel]
 """(x, y) in the upright picture; the centre of the top-left pixel is (0, 0)."""
 
-LayoutPoint = Annotated[tuple[Finite, Finite], InFileUnits()]
+LayoutPoint = Annotated[tuple[PlainLength, PlainLength], InFileUnits()]
 """(station, offset) on the developed surface, in the file's unit."""
 
-LayoutRing = Annotated[list[tuple[Finite, Finite]], Field(min_length=3), InFileUnits()]
+LayoutRing = Annotated[list[tuple[PlainLength, PlainLength]], Field(min_length=3), InFileUnits()]
 
 Identifier = Annotated[
     str,
@@ -80,7 +137,7 @@ class CircleShape(Part):
 
     type: Literal["Circle"] = "Circle"
     center: PixelPoint
-    radius: Positive
+    radius: PositivePixel
 
 
 class EllipseShape(Part):
@@ -91,12 +148,12 @@ class EllipseShape(Part):
 
     type: Literal["Ellipse"] = "Ellipse"
     center: PixelPoint
-    semi_axes: tuple[Positive, Positive]
-    angle_deg: Finite = 0.0
+    semi_axes: tuple[PositivePixel, PositivePixel]
+    angle_deg: Angle = 0.0
 
 
 Shape = Annotated[
     PolygonShape | LineShape | PointShape | CircleShape | EllipseShape, Field(discriminator="type")
 ]
 AreaShape = Annotated[PolygonShape | CircleShape | EllipseShape, Field(discriminator="type"), InFileUnits()]
-"""A shape on the layout: every coordinate and axis in the file's unit."""
+"""A shape on the layout: every coordinate and axis in the file's unit (pixels have a length's bounds)."""

@@ -7,17 +7,24 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from corrosion.model.base import (
-    Finite,
+    Count,
     Identifier,
     InFileUnits,
-    NonNegative,
     NonNegativeLength,
+    NonNegativePixel,
     Part,
+    Pixel,
     PixelPoint,
-    Positive,
+    PlainPositiveLength,
+    PositiveCount,
     PositiveLength,
+    PositivePixel,
+    Readout,
     Text,
 )
+from corrosion.model.bounds import MOST_COEFFICIENT
+
+Coefficient = Annotated[float, Field(ge=-MOST_COEFFICIENT, le=MOST_COEFFICIENT)]
 
 
 class LensProfile(Part):
@@ -34,20 +41,20 @@ class LensProfile(Part):
     id: Identifier
     model: Literal["pinhole", "fisheye"] = "pinhole"
     device: Text = ""
-    size: tuple[Annotated[int, Field(gt=0)], Annotated[int, Field(gt=0)]]
-    matrix: tuple[Positive, Positive, Finite, Finite]
-    distortion: list[Finite] = Field(min_length=4, max_length=8)
+    size: tuple[PositiveCount, PositiveCount]
+    matrix: tuple[PositivePixel, PositivePixel, Pixel, Pixel]
+    distortion: list[Coefficient] = Field(min_length=4, max_length=8)
     # Residual uncertainty of an undistorted coordinate, px, from the calibration's RMS.
-    u_px: NonNegative = 0.0
+    u_px: NonNegativePixel = 0.0
     adapter: Text = ""
     focus: Text = ""
-    distance_range: Annotated[tuple[Positive, Positive], InFileUnits()] | None = None
-    covariance: list[list[Finite]] | None = None
+    distance_range: Annotated[tuple[PlainPositiveLength, PlainPositiveLength], InFileUnits()] | None = None
+    covariance: list[list[Readout]] | None = None
     # False where the focal length is only assumed, as after straightening one edge.
     focal_known: bool = True
     # How the calibration went: misfit, number of views, share of the frame that board corners covered.
-    rms_px: NonNegative | None = None
-    views: Annotated[int, Field(ge=0)] | None = None
+    rms_px: NonNegativePixel | None = None
+    views: Count | None = None
     covered: Annotated[float, Field(ge=0, le=1)] | None = None
     field: list[PixelPoint] = []
     note: Text = ""
@@ -77,4 +84,4 @@ class CylinderSurface(Part):
     radius: PositiveLength
     u_radius: NonNegativeLength | None = None
     axis: tuple[PixelPoint, PixelPoint] | None = None
-    sigma_px: Positive | None = None
+    sigma_px: PositivePixel | None = None

@@ -9,7 +9,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from corrosion.model.base import Identifier, NonNegative, Part, PositiveLength, Text
+from corrosion.model.base import Amount, Identifier, Part, PositiveLength, Text
 
 Probability = Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
 
@@ -17,9 +17,9 @@ Probability = Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
 class Spread(Part):
     """A doubtful amount: the lowest, the likeliest and the highest it may be."""
 
-    low: NonNegative
-    likely: NonNegative
-    high: NonNegative
+    low: Amount
+    likely: Amount
+    high: Amount
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:

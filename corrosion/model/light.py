@@ -7,17 +7,22 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from corrosion.model.base import (
-    Finite,
+    Angle,
+    AtLeast,
     InFileUnits,
     IsoDate,
-    NonNegative,
     NonNegativeLength,
+    NonNegativeRatio,
     Part,
     PixelPoint,
-    Positive,
+    PlainLength,
     PositiveLength,
+    PositivePixel,
+    Ratio,
+    Readout,
     Text,
 )
+from corrosion.model.bounds import LEAST_RATIO
 
 TwoPoints = tuple[PixelPoint, PixelPoint]
 
@@ -27,7 +32,7 @@ class LampAngle(Part):
 
     kind: Literal["lamp"] = "lamp"
     elevation_deg: Annotated[float, Field(gt=0, lt=90, allow_inf_nan=False)]
-    u_elevation_deg: Positive
+    u_elevation_deg: Annotated[float, Field(gt=0, le=90), AtLeast(LEAST_RATIO)]
 
 
 class ShadowPost(Part):
@@ -59,12 +64,12 @@ class ShadowDepth(Part):
     # Angle between the line of sight and the surface's normal, and which way the camera leans,
     # counted from the direction the light runs.
     sight_tilt_deg: Annotated[float, Field(ge=0, lt=90, allow_inf_nan=False)] = 0.0
-    u_sight_tilt_deg: NonNegative = 0.0
-    sight_azimuth_deg: Finite = 0.0
+    u_sight_tilt_deg: Annotated[float, Field(ge=0, le=90)] = 0.0
+    sight_azimuth_deg: Angle = 0.0
     # Angle that the lamp's face subtends at the pit: it blurs the shadow's edge.
     lamp_width_deg: Annotated[float, Field(ge=0, lt=90, allow_inf_nan=False)] = 0.0
     floor_mirrors: bool = False
-    sigma_px: Positive | None = None
+    sigma_px: PositivePixel | None = None
     date: IsoDate | None = None
     note: Text = ""
 
@@ -76,8 +81,8 @@ class FocusSetting(Part):
     which need the `depth_of_field`.
     """
 
-    readings: Annotated[list[Finite], Field(min_length=1, max_length=1000), InFileUnits()]
-    sharpness: Annotated[list[Finite], Field(max_length=1000)] = []
+    readings: Annotated[list[PlainLength], Field(min_length=1, max_length=1000), InFileUnits()]
+    sharpness: Annotated[list[Readout], Field(max_length=1000)] = []
     depth_of_field: PositiveLength | None = None
     # Direction of travel when it was set; both where they were mixed.
     approached: Literal["up", "down", "both"] = "up"
@@ -98,8 +103,8 @@ class FocusDepth(Part):
     rim: FocusSetting
     floor: FocusSetting
     # True travel per travel reading.
-    travel_scale: Positive = 1.0
-    u_travel_scale: NonNegative = 0.0
+    travel_scale: Ratio = 1.0
+    u_travel_scale: NonNegativeRatio = 0.0
     backlash: NonNegativeLength | None = None
     date: IsoDate | None = None
     note: Text = ""

@@ -8,21 +8,27 @@ from pydantic import AfterValidator, Field, model_validator
 
 from corrosion.errors import UnitsError
 from corrosion.model.base import (
-    Finite,
+    Count,
     Identifier,
     InFileUnits,
     IsoDate,
     LayoutPoint,
-    NonNegative,
     NonNegativeLength,
+    NonNegativePixel,
+    NonNegativeRatio,
     Part,
     PixelPoint,
-    Positive,
+    PlainLength,
+    PlainPositiveLength,
+    PositiveCount,
     PositiveLength,
+    PositivePixel,
+    Ratio,
     Shape,
     Text,
     ZoneNumber,
 )
+from corrosion.model.bounds import MOST_COUNT, MOST_LENGTH
 from corrosion.model.camera import CylinderSurface
 from corrosion.model.light import DepthByLight
 from corrosion.terms import (
@@ -42,21 +48,23 @@ ID1_SIZE_MM = (85.60, 53.98)
 
 def _readable_station(station: float | str) -> float | str:
     try:
-        parse_station(station)
+        number = parse_station(station).number
     except UnitsError as error:
         raise ValueError(str(error)) from error
+    if abs(number) > MOST_LENGTH:
+        raise ValueError(f"a station is at most {MOST_LENGTH:.0f} from its origin")
     return station
 
 
 StationText = Annotated[float | str, Field(union_mode="left_to_right"), AfterValidator(_readable_station)]
 """A station as written, in the file's unit: 412.5 or ``"340B+10.25"``."""
 
-PlanePoint = Annotated[tuple[Finite, Finite], InFileUnits()]
+PlanePoint = Annotated[tuple[PlainLength, PlainLength], InFileUnits()]
 
 
 class _ScaleBase(Part):
     # Standard uncertainty of one clicked coordinate, px; None takes the survey's setting.
-    sigma_px: Positive | None = None
+    sigma_px: PositivePixel | None = None
     # How far the reference stands above the surface under inspection.
     height: NonNegativeLength = 0.0
     u_height: NonNegativeLength = 0.0
@@ -81,7 +89,7 @@ class PointsScale(_ScaleBase):
     # Standard uncertainty of one plane coordinate, independent from point to point.
     u_plane: NonNegativeLength | None = None
     # Relative standard uncertainty of the reference as a whole, for instance of its print scale.
-    u_scale: NonNegative = 0.0
+    u_scale: NonNegativeRatio = 0.0
 
     @model_validator(mode="after")
     def _same_count(self) -> PointsScale:
@@ -104,7 +112,7 @@ class CardScale(_ScaleBase):
     kind: Literal["card"] = "card"
     image: tuple[PixelPoint, PixelPoint, PixelPoint, PixelPoint] | None = None
     edges: tuple[list[PixelPoint], list[PixelPoint], list[PixelPoint], list[PixelPoint]] | None = None
-    size: Annotated[tuple[Positive, Positive], InFileUnits()] | None = None
+    size: Annotated[tuple[PlainPositiveLength, PlainPositiveLength], InFileUnits()] | None = None
     u_size: NonNegativeLength | None = None
 
     @model_validator(mode="after")
@@ -146,7 +154,7 @@ class TargetScale(_ScaleBase):
     u_side: NonNegativeLength | None = None
     dictionary: Annotated[str, Field(min_length=1, max_length=40)] | None = None
     # Take this marker number only, where others of another size lie about.
-    marker: Annotated[int, Field(ge=0)] | None = None
+    marker: Count | None = None
     image: list[PixelPoint] = []
     plane: list[PlanePoint] = []
 
@@ -185,7 +193,7 @@ class DiscScale(_ScaleBase):
     u_diameter: NonNegativeLength | None = None
     image: list[PixelPoint] = []
     # Standard uncertainty of where the rim is, common to all its points, px.
-    u_edge_px: NonNegative | None = None
+    u_edge_px: NonNegativePixel | None = None
     # A disc is seen alike in two poses. A point of the picture on the side where the surface is farther
     # from the lens tells which, and so may the largest tilt (optical axis to surface normal).
     far: PixelPoint | None = None
@@ -203,7 +211,7 @@ class DiscScale(_ScaleBase):
 class RuleTick(Part):
     """One tick found on a rule: its running number and one or more points along it."""
 
-    number: int
+    number: Annotated[int, Field(ge=-MOST_COUNT, le=MOST_COUNT)]
     points: list[PixelPoint] = Field(min_length=1)
 
 
@@ -217,9 +225,9 @@ class RuleScale(_ScaleBase):
     kind: Literal["rule"] = "rule"
     image: tuple[PixelPoint, PixelPoint]
     tick: PositiveLength
-    labels: Annotated[tuple[Finite, Finite], InFileUnits()] | None = None
+    labels: Annotated[tuple[PlainLength, PlainLength], InFileUnits()] | None = None
     # Relative standard uncertainty of the graduation as a whole.
-    u_scale: NonNegative | None = None
+    u_scale: NonNegativeRatio | None = None
     max_tilt_deg: Annotated[float, Field(ge=0, lt=90)] | None = None
     ticks: list[RuleTick] = []
 
@@ -253,7 +261,7 @@ class Placement(Part):
     layout: list[LayoutPoint] = Field(min_length=2)
     # Standard uncertainty of one layout coordinate, and of one clicked image coordinate (px).
     u_layout: NonNegativeLength | None = None
-    sigma_px: Positive | None = None
+    sigma_px: PositivePixel | None = None
     mirrored: bool | None = None
 
     @model_validator(mode="after")
@@ -284,8 +292,8 @@ class RunOut(Part):
     (10 means 10:1 per side, the same dish).
     """
 
-    total: Positive | None = None
-    per_side: Positive | None = None
+    total: Ratio | None = None
+    per_side: Ratio | None = None
 
     @model_validator(mode="after")
     def _one_of(self) -> RunOut:
@@ -316,8 +324,8 @@ class Mark(Part):
     measured_from: MeasuredFrom | None = None
     date: IsoDate | None = None
     # Standard uncertainty of one outline vertex (independent), and of where the edge is (common), px.
-    sigma_px: Positive | None = None
-    u_edge_px: NonNegative | None = None
+    sigma_px: PositivePixel | None = None
+    u_edge_px: NonNegativePixel | None = None
     note: Text = ""
 
     @model_validator(mode="after")
@@ -339,7 +347,7 @@ class Photo(Part):
     id: Identifier
     file: Annotated[str, Field(min_length=1, max_length=400)]
     sha256: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")] | None = None
-    size: tuple[Annotated[int, Field(gt=0)], Annotated[int, Field(gt=0)]] | None = None
+    size: tuple[PositiveCount, PositiveCount] | None = None
     view: View = View.FLASHLIGHT
     zone: ZoneNumber | None = None
     member: Identifier | None = None

@@ -12,14 +12,15 @@ from pydantic import Field, StringConstraints, model_validator
 
 from corrosion.model.base import (
     Identifier,
-    InFileUnits,
-    NonNegative,
     NonNegativeLength,
+    NonNegativeRatio,
     Part,
-    Positive,
+    PositiveArea,
     PositiveLength,
+    Ratio,
     Text,
 )
+from corrosion.model.bounds import MOST_RATIO
 from corrosion.model.photo import RunOut
 from corrosion.terms import SpliceFastener, SpliceJoint
 
@@ -69,7 +70,7 @@ class Condition(Part):
 
     quantity: RuleQuantity
     op: Comparison
-    value: bool | NonNegative
+    value: bool | NonNegativeRatio
 
     @model_validator(mode="after")
     def _kinds_agree(self) -> Condition:
@@ -114,7 +115,7 @@ class PlannedRunOut(Part):
 class Elongation(Part):
     """Length of a blend along the member's main direction over its width across it, at least."""
 
-    ratio: Annotated[float, Field(ge=1, allow_inf_nan=False)]
+    ratio: Annotated[float, Field(ge=1, le=MOST_RATIO)]
     source: SourceText
 
 
@@ -132,7 +133,7 @@ class FastenerClearance(Part):
     """
 
     distance: NonNegativeLength | None = None
-    diameters: Positive | None = None
+    diameters: Ratio | None = None
     source: SourceText
 
     @model_validator(mode="after")
@@ -153,7 +154,7 @@ class MemberFacts(Part):
     """What a person states of a member, because no photo shows it. Left out: not known."""
 
     member: Identifier
-    panel_area: Annotated[Positive, InFileUnits(2)] | None = None
+    panel_area: PositiveArea | None = None
     adjacent_unaffected: bool | None = None
     attachment_possible: bool | None = None
     greater_than_minor: bool | None = None

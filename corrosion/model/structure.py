@@ -13,11 +13,11 @@ from corrosion.model.base import (
     Length,
     NonNegativeLength,
     Part,
-    Positive,
     PositiveLength,
     Text,
     ZoneNumber,
 )
+from corrosion.model.bounds import LEAST_DENSITY, MOST_DENSITY
 
 
 class Limit(Part):
@@ -100,7 +100,7 @@ class Member(Part):
     thickness_measured: PositiveLength | None = None
     u_thickness_measured: NonNegativeLength = 0.0
     clad_thickness: NonNegativeLength | None = None
-    density_kg_m3: Positive | None = None
+    density_kg_m3: Annotated[float, Field(ge=LEAST_DENSITY, le=MOST_DENSITY)] | None = None
     offset_is: Annotated[str, Field(max_length=40, examples=["chordwise", "buttock line"])] = ""
     outer_view: Literal["offset-up", "offset-down"] = "offset-up"
     main_direction: Literal["station", "offset"] = "station"

@@ -11,13 +11,15 @@ from corrosion.model.base import (
     Identifier,
     IsoDate,
     LayoutPoint,
-    NonNegative,
     NonNegativeLength,
+    NonNegativePixel,
     Part,
-    Positive,
     PositiveLength,
+    PositivePixel,
+    Ratio,
     Text,
 )
+from corrosion.model.bounds import MOST_LUX
 from corrosion.model.camera import LensProfile
 from corrosion.model.decision import Decision
 from corrosion.model.light import LightRule
@@ -97,13 +99,13 @@ class Settings(Part):
     """
 
     within_probability: Annotated[float, Field(gt=0, lt=0.5)] = 0.05
-    reference_sigma_px: Positive = 0.5
-    mark_sigma_px: Positive = 0.5
-    edge_u_px: NonNegative = 0.5
+    reference_sigma_px: PositivePixel = 0.5
+    mark_sigma_px: PositivePixel = 0.5
+    edge_u_px: NonNegativePixel = 0.5
     u_layout: NonNegativeLength | None = None
     station_bin: PositiveLength | None = None
     # Smallest focal length to assume, as a share of the picture's long side, where none is known.
-    least_focal_ratio: Positive = 0.7
+    least_focal_ratio: Ratio = 0.7
     # Without it a depth read by light never proves that a limit is kept.
     light_rule: LightRule | None = None
 
@@ -114,7 +116,7 @@ class SurveyInfo(Part):
     name: Text = ""
     date: IsoDate | None = None
     inspector: Text = ""
-    illuminance_lx: NonNegative | None = None
+    illuminance_lx: Annotated[float, Field(ge=0, le=MOST_LUX)] | None = None
     light_standard: Text = ""
     note: Text = ""
 

@@ -6,9 +6,12 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-COORDINATES = st.floats(-1e5, 1e5, allow_nan=False)
-POSITIVE = st.floats(1e-6, 1e5)
-NOT_NEGATIVE = st.floats(0.0, 1e5)
+from corrosion.model.bounds import LEAST_RATIO, MOST_LENGTH
+
+# The ends of what the format takes are drawn often: hypothesis likes bounds.
+COORDINATES = st.floats(-MOST_LENGTH, MOST_LENGTH, allow_nan=False)
+POSITIVE = st.floats(LEAST_RATIO, MOST_LENGTH)
+NOT_NEGATIVE = st.floats(0.0, MOST_LENGTH)
 POINTS = st.lists(COORDINATES, min_size=2, max_size=2)
 TEXTS = st.text(st.characters(codec="utf-8"), max_size=12)
 DATES = st.dates().map(str)

@@ -8,9 +8,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from jsonschema import Draft202012Validator
 
 from corrosion.errors import SurveyFileError
-from corrosion.model import load_survey, parse_survey
+from corrosion.model import load_survey, parse_survey, survey_schema
 from corrosion.model.files import MAX_FILE_BYTES
 from tests.model.example import full_survey
 
@@ -27,6 +28,14 @@ def _changed(path: str, value: Any) -> dict[str, Any]:
     else:
         part[last] = value
     return document
+
+
+def _numbers(part: Any, path: str = "") -> list[str]:
+    """Paths of all numbers of a document."""
+    if isinstance(part, dict | list):
+        steps = part.items() if isinstance(part, dict) else enumerate(part)
+        return [found for step, inner in steps for found in _numbers(inner, f"{path}.{step}".strip("."))]
+    return [path] if isinstance(part, int | float) and not isinstance(part, bool) else []
 
 
 @pytest.mark.parametrize(
@@ -202,3 +211,50 @@ def test_a_station_that_cannot_be_read_is_refused(text: str) -> None:
     """A station text must hold a number, and may hold a plug and an offset."""
     with pytest.raises(SurveyFileError, match="station"):
         parse_survey(_changed("photos.0.station", text))
+
+
+BEYOND = [
+    (
+        "structure.members.0.outline.0",
+        [1e308, 0.0],
+        r"outline\.0\.0: .*less than or equal to 1000000.*1e\+308",
+    ),
+    ("structure.members.0.thickness", 1e-300, r"members\.0\.thickness: .*at least 1e-07 .*got 1e-300"),
+    ("structure.members.0.density_kg_m3", 1e300, r"density_kg_m3: .*less than or equal to 100000"),
+    ("photos.0.marks.0.shape.coordinates.0.0", [-2e6, 0.0], r"0\.0\.0: .*equal to -1000000.*got -2000000"),
+    ("photos.0.marks.1.shape.semi_axes", [1e-200, 1.0], r"semi_axes\.0: .*at least 1e-09"),
+    ("photos.0.marks.0.depths.0.value", 1e200, r"depths\.0\.value: .*less than or equal to 1000000"),
+    ("photos.0.station", 1e90, "a station is at most 1000000"),
+    ("photos.0.station", "1" * 40, "a station is at most 1000000"),
+    ("photos.0.size", [10**400, 5], r"photos\.0\.size\.0: .*less than or equal to 1000000"),
+    ("photos.1.scale.u_plane", 1e7, r"u_plane: .*less than or equal to 1000000"),
+    ("removals.0.footprint.radius", 1e-10, r"radius: .*at least 1e-09"),
+    ("removals.0.footprint.center", [0.0, 1e99], r"center\.1: .*less than or equal to 1000000"),
+    ("lenses.0.distortion", [1e300, 0.0, 0.0, 0.0], r"distortion\.0: .*less than or equal to"),
+    ("decision.rates.hour.high", 1e300, r"hour\.high: .*less than or equal to"),
+]
+
+
+@pytest.mark.parametrize(("path", "value", "message"), BEYOND, ids=[path for path, *_ in BEYOND])
+def test_absurd_numbers_are_refused_at_the_edge(path: str, value: Any, message: str) -> None:
+    """A number that no survey holds is refused by its path, its value and the bound it breaks."""
+    with pytest.raises(SurveyFileError, match=message):
+        parse_survey(_changed(path, value))
+
+
+def test_the_schema_has_the_bounds() -> None:
+    """Whoever checks a file against the published schema alone meets the same bounds."""
+    checker = Draft202012Validator(survey_schema())
+    assert checker.is_valid(full_survey())
+    for path, value, _ in BEYOND:
+        if "station" not in path:
+            assert not checker.is_valid(_changed(path, value)), path
+
+
+def test_no_number_is_unbounded() -> None:
+    """Of every number of the format, 10^300 and -10^300 are refused."""
+    paths = [path for path in _numbers(full_survey()) if path != "version"]
+    for path in paths:
+        for absurd in (10**300, -(10**300)):
+            with pytest.raises(SurveyFileError, match=r"Input should be|at most"):
+                parse_survey(_changed(path, absurd))
