@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from urllib.parse import urlencode
 
 from api.context import Context
 from api.results import Kept
@@ -35,6 +36,14 @@ class FaceProgress:
 
 
 @dataclass(frozen=True)
+class NextStep:
+    """What is to be done next, and where: an address below the survey's."""
+
+    words: str
+    path: str
+
+
+@dataclass(frozen=True)
 class MemberProgress:
     """One member of a survey."""
 
@@ -46,7 +55,7 @@ class MemberProgress:
     without_depth: int
     verdict: Verdict
     reasons: list[str]
-    next_step: str
+    next_step: NextStep
 
 
 def assess_or_say(context: Context, survey_id: str) -> tuple[Kept | None, str]:
@@ -93,18 +102,32 @@ def _face(face: Face, photos: list[Photo], assessed: MemberAssessment | None) ->
     return FaceProgress(face, sum(photo.face is face for photo in photos), cover.share if cover else None)
 
 
-def _next_step(member: Member, photos: list[Photo], without_depth: int) -> str:
-    """Say the first thing that is still to be done; empty when nothing is."""
+def _next_step(member: Member, photos: list[Photo], without_depth: int) -> NextStep:
+    """Say the first thing that is still to be done, and where; the map when nothing is."""
     if not photos:
-        return "Photograph it, both faces."
+        return NextStep("Photograph it, both faces.", "/photos")
+    listed = f"/photos?{urlencode({'member': member.id})}"
     missing = [str(face) for face in Face if face not in {photo.face for photo in photos}]
     limited = member.limit is not None or bool(member.limit_zones)
     steps = (
-        (sum(photo.face is None for photo in photos), "Say which face {} of its photos show."),
-        (sum(photo.scale is None for photo in photos), "Give {} of its photos a scale reference."),
-        (sum(photo.placement is None for photo in photos), "Place {} of its photos on the layout."),
-        (without_depth, "Read the depth of {} of its marks."),
-        (len(missing), f"Photograph its {' and '.join(missing)} face."),
-        (int(not limited), "Set its blend limit, with the source."),
+        (
+            sum(photo.face is None for photo in photos),
+            "Say which face {} of its photos show.",
+            f"{listed}&show=not+tagged",
+        ),
+        (
+            sum(photo.scale is None for photo in photos),
+            "Give {} of its photos a scale reference.",
+            f"{listed}&show=no+scale",
+        ),
+        (
+            sum(photo.placement is None for photo in photos),
+            "Place {} of its photos on the layout.",
+            f"{listed}&show=not+placed",
+        ),
+        (without_depth, "Read the depth of {} of its marks.", listed),
+        (len(missing), f"Photograph its {' and '.join(missing)} face.", "/photos"),
+        (int(not limited), "Set its blend limit, with the source.", "/plan#limits-form"),
     )
-    return next((words.format(count) for count, words in steps if count), "")
+    done = NextStep("Look at the map.", f"/map?{urlencode({'member': member.id})}")
+    return next((NextStep(words.format(count), path) for count, words, path in steps if count), done)

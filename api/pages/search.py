@@ -280,13 +280,24 @@ def _place(hit: Hit, what: What, display: Display) -> list[str]:
     above = [hit.structure] if what is not What.STRUCTURE else []
     above += [hit.survey or "survey without a name"] if entry.survey_id and what is not What.SURVEY else []
     station = station_mm_of(entry)
-    written = f" (written {entry.station_text})" if entry.station_text else ""
+    place = "" if station is None else f"station {display.place(station)} {display.units}"
+    # A photo's own station is worth a word only where it says more than the place that was worked out.
+    if entry.station_text and not _is_number(entry.station_text):
+        place += f" (on the photo: {entry.station_text})"
     return [
         *above,
         *([f"zone {entry.zone}"] if entry.zone else []),
         *([f"{entry.member}{f' {entry.face}' if entry.face else ''}"] if entry.member else []),
-        *([f"station {display.place(station)} {display.units}{written}"] if station is not None else []),
+        *([place.strip()] if place else []),
     ]
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
 
 
 def _depth(hit: Hit, display: Display) -> str:

@@ -8,11 +8,12 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query, Request, Response
 from starlette.concurrency import run_in_threadpool
 
-from api.context import ContextDep
+from api.context import Context, ContextDep
 from api.pages.drawing import Drawing, draw
 from api.pages.layout_file import COLUMNS, EXAMPLE, Units, read_layout
 from api.pages.templating import display_of, render
-from api.services import Page
+from api.sealing.waiting import waiting_for
+from api.services import Page, SurveyView
 from api.tables import StructureRow
 from corrosion.model import Limit, Member, Structure
 
@@ -33,7 +34,9 @@ class MemberView:
 def start(request: Request, context: ContextDep) -> Response:
     """Show what is open: structures and their surveys."""
     surveys: dict[str, list[dict[str, Any]]] = {}
-    for view, photos, waiting in context.services.surveys(EVERYTHING, None):
+    listed = context.services.surveys(EVERYTHING, None)
+    hands = _hands(context, listed)
+    for view, photos, waiting in listed:
         surveys.setdefault(view.structure.id, []).append(
             {
                 "id": view.row.id,
@@ -42,6 +45,7 @@ def start(request: Request, context: ContextDep) -> Response:
                 "photos": photos,
                 "waiting": waiting,
                 "sealed": view.seal is not None,
+                "hand": hands.get(view.row.id, ""),
             }
         )
     structures = [
@@ -85,11 +89,13 @@ async def read_layout_file(
 def one_structure(request: Request, structure_id: str, context: ContextDep) -> Response:
     """Show a structure: its members, its surveys, and how to start one."""
     row = context.services.structure(structure_id)
+    listed = context.services.surveys(EVERYTHING, structure_id)
+    hands = _hands(context, listed)
     surveys = [
         {"id": view.row.id, "name": view.row.name, "date": view.row.document["survey"].get("date")}
         | {"inspector": view.row.document["survey"].get("inspector"), "photos": photos, "waiting": waiting}
-        | {"sealed": view.seal is not None}
-        for view, photos, waiting in context.services.surveys(EVERYTHING, structure_id)
+        | {"sealed": view.seal is not None, "hand": hands.get(view.row.id, "")}
+        for view, photos, waiting in listed
     ]
     return render(
         request,
@@ -100,6 +106,11 @@ def one_structure(request: Request, structure_id: str, context: ContextDep) -> R
         members=_members(row),
         surveys=surveys,
     )
+
+
+def _hands(context: Context, listed: list[tuple[SurveyView, int, int]]) -> dict[str, str]:
+    """Say of the open surveys of a list whom each waits for."""
+    return waiting_for(context.database, [view.row.id for view, *_ in listed if view.seal is None])
 
 
 def _members(row: StructureRow) -> list[MemberView]:

@@ -14,6 +14,7 @@ from api.pages.withdrawn import withdrawn_parts
 from api.services import PhotoView, SurveyView
 from corrosion.model import Photo, Structure
 from corrosion.terms import Face, View
+from corrosion.units import mm_per
 
 router = APIRouter()
 
@@ -82,12 +83,13 @@ def _progress(context: Context, view: SurveyView) -> dict[str, Any]:
 def photo_list(request: Request, survey_id: str, context: ContextDep) -> Response:
     """Show a survey's photos: bring them in, look through them, tag many at once."""
     view = context.services.survey(survey_id)
-    photos = [photo_card(photo) for photo in context.services.photos(survey_id)]
+    frame = survey_frame(request, view)
+    photos = [photo_card(photo, view, frame["display"]) for photo in context.services.photos(survey_id)]
     structure = Structure.model_validate(view.structure.document)
     return render(
         request,
         "photos.html",
-        **survey_frame(request, view),
+        **frame,
         photos=photos,
         members=structure.members,
         zones=_zones(structure, photos),
@@ -113,8 +115,9 @@ def withdrawn_photos(request: Request, survey_id: str, context: ContextDep) -> R
 def one_card(request: Request, survey_id: str, photo_id: str, context: ContextDep) -> Response:
     """Give one photo's entry of the list again, after an upload or a change of tags."""
     view = context.services.survey(survey_id)
-    card = photo_card(context.services.photo(photo_id))
-    return render(request, "photo_card.html", **survey_frame(request, view), photo=card)
+    frame = survey_frame(request, view)
+    card = photo_card(context.services.photo(photo_id), view, frame["display"])
+    return render(request, "photo_card.html", **frame, photo=card)
 
 
 @router.get("/photos/{photo_id}")
@@ -135,7 +138,7 @@ def one_photo(request: Request, photo_id: str, context: ContextDep) -> Response:
     )
 
 
-def photo_card(view: PhotoView) -> dict[str, Any]:
+def photo_card(view: PhotoView, survey: SurveyView, display: Display) -> dict[str, Any]:
     """Return what the list shows of a photo."""
     photo = Photo.model_validate(view.row.document)
     facts = view.picture.facts if view.picture else {}
@@ -144,11 +147,20 @@ def photo_card(view: PhotoView) -> dict[str, Any]:
         "version": view.row.version,
         "name": view.row.upload_name or photo.id,
         "photo": photo,
+        "station": _station_words(photo, survey, display),
         "here": view.picture is not None,
         "size": (view.picture.width, view.picture.height) if view.picture else None,
         "warnings": facts.get("warnings") or [],
         "state": photo_state(photo, here=view.picture is not None),
     }
+
+
+def _station_words(photo: Photo, survey: SurveyView, display: Display) -> str:
+    """Write a photo's station: a number with its unit, anything else as it was tagged."""
+    if photo.station is None or isinstance(photo.station, str):
+        return photo.station or ""
+    mm = mm_per("in" if survey.structure.units == "in" else "mm")
+    return f"{display.place(photo.station * mm)} {display.units}"
 
 
 def photo_state(photo: Photo, *, here: bool) -> list[str]:

@@ -123,7 +123,7 @@ def show_fact(fact: Fact) -> str:
     """Write a fact for a reader: a share in percent, or yes and no."""
     if isinstance(fact.value, bool):
         return "yes" if fact.value else "no"
-    spread = f" +- {2 * fact.u:.1%}" if fact.u else ""
+    spread = f" ± {2 * fact.u:.1%}" if fact.u else ""
     return f"{fact.value:.1%}{spread}"
 
 

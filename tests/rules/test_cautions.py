@@ -40,12 +40,12 @@ def test_magnesium_fire_is_smothered_half_an_inch_deep() -> None:
 
 
 def test_chromate_limit_on_painted_aluminium() -> None:
-    """5 ug/m3, action level 2.5 (29 CFR 1910.1026); removal of paint is not under the painting clause."""
-    assert "5 ug/m3, action level 2.5 ug/m3" in said("2024-T3")
+    """5 µg/m³, action level 2.5 (29 CFR 1910.1026); removal of paint is not under the painting clause."""
+    assert "5 µg/m³, action level 2.5 µg/m³" in said("2024-T3")
 
 
 def test_cadmium_limit_on_steel() -> None:
-    """5 ug/m3 for cadmium (AIHA; NIOSH 2017)."""
+    """5 µg/m³ for cadmium (AIHA; NIOSH 2017)."""
     assert "Cadmium plate" in said("4130")
 
 
