@@ -69,7 +69,7 @@ def _summed(removal: MemberRemoval, span: Span) -> tuple[list[Verdict], float]:
     verdicts, over = [], 0.0
     for places in removal.everywhere:
         station = places.points[:, 0]
-        here = (station >= span[0]) & (station < span[1]) & (places.sums.total > 0.0)
+        here = (station >= span[0]) & (station < span[1]) & places.touched
         if here.any():
             verdicts.append(worst_of(places.verdict[here]))
         if places is removal.looked:

@@ -11,7 +11,7 @@ that one instrument's readings share linearly (design.md section 4).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -128,6 +128,10 @@ def sum_removals(
     -------
     Sums
     """
+    idle = (table.depth == 0.0) & (table.u == 0.0) & (table.u_systematic == 0.0)
+    if idle.any():
+        # A record of "at least nothing" over a whole member would lengthen every sum on it.
+        return _without(idle, table, cover, n_places, limit, u_limit)
     sums = _nothing_removed(n_places, len(cover.place), limit, u_limit)
     counts = np.bincount(cover.place, minlength=n_places)
     starts = np.concatenate([[0], np.cumsum(counts)[:-1]])
@@ -141,6 +145,24 @@ def sum_removals(
             chosen = which.reshape(-1) == number
             _sum_pattern(table, cover, sums, pattern, places[chosen], rows[chosen], limit, u_limit)
     return sums
+
+
+def _without(
+    idle: BoolArray,
+    table: EntryTable,
+    cover: Cover,
+    n_places: int,
+    limit: FloatArray,
+    u_limit: FloatArray,
+) -> Sums:
+    """Sum the entries that are not `idle`; those govern nothing."""
+    rows, number = ~idle[cover.entry], np.cumsum(~idle) - 1
+    left = EntryTable(*(column[~idle] for column in vars(table).values()))
+    some = Cover(cover.place[rows], number[cover.entry[rows]], cover.weight[rows], cover.upper[rows])
+    sums = sum_removals(left, some, n_places, limit, u_limit)
+    governs = np.zeros(len(rows), dtype=bool)
+    governs[rows] = sums.governs
+    return replace(sums, governs=governs)
 
 
 def _nothing_removed(n: int, rows: int, limit: FloatArray, u_limit: FloatArray) -> Sums:

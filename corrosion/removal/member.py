@@ -11,6 +11,7 @@ from corrosion.layout import MemberLayout
 from corrosion.quantity import FloatArray, Measured
 from corrosion.removal.cells import Cells, EntryIndex, clusters, key_points, make_cells
 from corrosion.removal.chains import BoolArray, Cover, EntryTable, IntArray, Sums, sum_removals
+from corrosion.removal.doubt import maybe_more, surely_over
 from corrosion.removal.entries import Entry, EntryList
 from corrosion.removal.ledger import make_ledger
 from corrosion.results import Spot
@@ -42,7 +43,10 @@ class RemovalField:
 
 @dataclass(frozen=True)
 class Looked:
-    """Places looked at: points (n, 2), cell sides (n,) in mm (0: a point, not a cell), sums, verdicts."""
+    """Places looked at: points (n, 2), cell sides (n,) in mm (0: a point, not a cell), sums, verdicts.
+
+    `touched` tells where metal was taken off, or may have been.
+    """
 
     points: FloatArray
     side: FloatArray
@@ -50,6 +54,7 @@ class Looked:
     sums: Sums
     limit: FloatArray
     verdict: IntArray
+    touched: BoolArray
 
 
 class MemberRemoval:
@@ -243,25 +248,27 @@ class MemberRemoval:
         limit = self.layout.limit_at(points)[0]
         u_limit = self.layout.u_limit_at(points)
         sums = sum_removals(self._table, cover, len(points), limit, u_limit)
-        verdict = self._verdicts(sums, cover, limit)
-        return Looked(points, side, cover, sums, limit, verdict)
+        more = np.zeros(len(points), dtype=bool)
+        more[cover.place[maybe_more(self.entries, self._table, cover, sums)]] = True
+        verdict = self._verdicts(sums, cover, limit, more)
+        return Looked(points, side, cover, sums, limit, verdict, (sums.total > 0.0) | more)
 
-    def _verdicts(self, sums: Sums, cover: Cover, limit: FloatArray) -> IntArray:
+    def _verdicts(self, sums: Sums, cover: Cover, limit: FloatArray, more: BoolArray) -> IntArray:
         """Three-way verdict at each place, as an index into `VERDICT_ORDER`."""
         over = sums.total > limit
-        within = sums.probability <= self.within_probability
-        acts = sums.governs & (cover.weight > 0)
-        no_within = self._touched(cover, acts, {Flag.INDICATIVE, Flag.LOWER_BOUND}, len(limit))
-        no_over = self._touched(cover, acts, {Flag.INDICATIVE, Flag.UPPER_BOUND}, len(limit))
-        verdict = np.where(over & ~no_over, _OVER, np.where(within & ~over & ~no_within, _WITHIN, _CLOSE))
+        sure = surely_over(self.entries, self._table, cover, limit, over)
+        within = ~over & ~more & (sums.probability <= self.within_probability)
+        verdict = np.where(sure, _OVER, np.where(within, _WITHIN, _CLOSE))
         return np.where(np.isnan(limit), _UNDETERMINED, verdict).astype(np.int64)
 
-    def _touched(self, cover: Cover, acts: BoolArray, flags: set[Flag], n: int) -> BoolArray:
-        doubtful = np.array([bool(entry.flags & flags) for entry in self.entries], dtype=bool)
-        touched = np.zeros(n, dtype=bool)
-        if doubtful.any():
-            touched[cover.place[acts & doubtful[cover.entry]]] = True
-        return touched
+    def unproven(self) -> list[str]:
+        """Entries that alone keep some place from counting as within: bounds, and depths read by light."""
+        kept: set[int] = set()
+        for seen in self.everywhere:
+            rows = maybe_more(self.entries, self._table, seen.cover, seen.sums)
+            alone = (seen.verdict == _CLOSE) & (seen.sums.probability <= self.within_probability)
+            kept.update(seen.cover.entry[rows & alone[seen.cover.place]].tolist())
+        return list(dict.fromkeys(self.entries[index].id for index in sorted(kept)))
 
     def _on_member(self, seen: Looked) -> Looked:
         """Keep the places that lie on the member."""
@@ -290,7 +297,8 @@ def _subset(seen: Looked, keep: BoolArray) -> Looked:
         s.upper[keep],
         s.governs[rows],
     )
-    return Looked(seen.points[keep], seen.side[keep], cover, sums, seen.limit[keep], seen.verdict[keep])
+    points, side, limit = seen.points[keep], seen.side[keep], seen.limit[keep]
+    return Looked(points, side, cover, sums, limit, seen.verdict[keep], seen.touched[keep])
 
 
 def _table(entries: list[Entry], gauges: list[str]) -> EntryTable:

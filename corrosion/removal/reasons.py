@@ -8,6 +8,8 @@ from corrosion.results import Coverage, ReadingCheck, Spot
 from corrosion.terms import Face, Verdict, worst_verdict
 from corrosion.units import LengthUnit, mm_per, show_length
 
+_NAMES_SHOWN = 5
+
 
 def judge_member(
     removal: MemberRemoval,
@@ -26,11 +28,10 @@ def judge_member(
         Unit of the words.
     """
     verdicts = [
-        worst_of(places.verdict[places.sums.total > 0.0])
-        for places in removal.everywhere
-        if (places.sums.total > 0.0).any()
+        worst_of(places.verdict[places.touched]) for places in removal.everywhere if places.touched.any()
     ]
     reasons = _limit_words(least, removal.within_probability, shown)
+    reasons += _unproven_words(removal.unproven())
     if Verdict.NOT_DETERMINED in verdicts:
         reasons.append("No limit is set where metal was removed.")
     for finding, why in removal.undetermined:
@@ -63,6 +64,14 @@ def _limit_words(least: Spot | None, within_probability: float, shown: LengthUni
         f"{least.probability_over:.0%}, {within_probability:.0%} counts as within."
     )
     return [words]
+
+
+def _unproven_words(names: list[str]) -> list[str]:
+    if not names:
+        return []
+    more = f" and {len(names) - _NAMES_SHOWN} more" if len(names) > _NAMES_SHOWN else ""
+    named = ", ".join(names[:_NAMES_SHOWN]) + more
+    return [f"Of {named} only a lower bound or a depth read by light is known: nothing there is within."]
 
 
 def _nothing_removed(layout: MemberLayout, coverage: dict[Face, Coverage]) -> tuple[list[Verdict], str]:

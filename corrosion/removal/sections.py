@@ -9,6 +9,7 @@ import numpy as np
 from corrosion.quantity import FloatArray, Measured
 from corrosion.removal.member import Looked, MemberRemoval
 from corrosion.results import SectionLoss
+from corrosion.terms import VERDICT_ORDER, Verdict
 
 _NICE_STEPS_MM = (10.0, 20.0, 25.0, 50.0, 100.0, 200.0, 250.0, 500.0, 1000.0)
 _BINS_WANTED = 24
@@ -134,9 +135,8 @@ def over_areas(removal: MemberRemoval) -> tuple[float, float]:
     if seen is None:
         return 0.0, 0.0
     area = seen.side**2
-    gone = seen.sums.total > 0.0
     over = seen.sums.total > seen.limit
-    unproven = gone & ~(seen.sums.probability <= removal.within_probability)
+    unproven = seen.touched & (seen.verdict != VERDICT_ORDER.index(Verdict.WITHIN))
     return float(area[over].sum()), float(area[unproven | over].sum())
 
 

@@ -245,7 +245,7 @@ def test_a_doubtful_depth_stays_doubtful(depths_of_mark: list[dict[str, Any]], f
     ids=["no depth", "not placed", "no face"],
 )
 def test_what_no_sum_could_count_never_becomes_a_pass(changes: dict[str, Any]) -> None:
-    """A blend-out without depth or place adds nothing to the sum, but keeps its member from passing."""
+    """A blend-out without depth or place keeps its member from passing, also where photos see nothing."""
     one = photo("f1", [blend("B1")]) | changes
     old = survey(photos=[one])
     after = following(old)
@@ -253,6 +253,8 @@ def test_what_no_sum_could_count_never_becomes_a_pass(changes: dict[str, Any]) -
     assert (removal.depth.value, removal.relation) == (0.0, Relation.AT_LEAST)
     assert assess(old).verdict is Verdict.NOT_DETERMINED
     assert assess(after).verdict in {Verdict.NOT_DETERMINED, Verdict.TOO_CLOSE}
+    seen = after.model_copy(update={"photos": survey(photos=[photo("f2", [])]).photos})
+    assert assess(seen).verdict is Verdict.TOO_CLOSE
 
 
 def test_a_reading_that_governed_still_does() -> None:
