@@ -23,6 +23,7 @@ from api.people.guard import Guard
 from api.people.service import open_people
 from api.photos import PhotoReader
 from api.planning import Planner
+from api.proposals import Proposals
 from api.reports import Reports
 from api.results import Results
 from api.routes import (
@@ -33,14 +34,15 @@ from api.routes import (
     people,
     photos,
     planning,
+    proposals,
     readings,
+    references,
     removals,
     reports,
     results,
     sealing,
     search,
     structures,
-    suggest,
     surveys,
     system,
     worklist,
@@ -92,7 +94,8 @@ ROUTERS = (
     structures,
     surveys,
     photos,
-    suggest,
+    proposals,
+    references,
     lenses,
     removals,
     readings,
@@ -191,6 +194,7 @@ def build_context(settings: Settings) -> Context:
         archives=Archives(database, files, computed, planner),
         bag_imports=BagImports(database, files, reader, settings),
         reports=Reports(database, exchange, planner, files, executor),
+        proposals=Proposals(database),
         executor=executor,
     )
 

@@ -17,6 +17,7 @@ from api.exchange import Exchange
 from api.files import PictureFiles
 from api.people.service import People
 from api.planning import Planner
+from api.proposals import Proposals
 from api.reports import Reports
 from api.results import Results
 from api.sealing.records import Records
@@ -48,6 +49,7 @@ class Context:
     archives: Archives
     bag_imports: BagImports
     reports: Reports
+    proposals: Proposals
     executor: Executor
 
     def close(self) -> None:

@@ -1,4 +1,4 @@
-"""What the program finds in a stored picture by itself. Nothing here is stored: a person decides."""
+"""What the program finds in a stored picture by itself. It only looks: `api.proposals` keeps it."""
 
 from __future__ import annotations
 

@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 from typing import Any
 from uuid import uuid4
 
-from sqlalchemy import JSON, BigInteger, DateTime, ForeignKey, Index, MetaData, String, text
+from sqlalchemy import JSON, BigInteger, DateTime, Float, ForeignKey, Index, MetaData, String, text
 from sqlalchemy.orm import DeclarativeBase, Mapped, declared_attr, mapped_column
 from sqlalchemy.types import TypeDecorator
 
@@ -183,3 +183,57 @@ class TickRow(Base):
     fingerprint: Mapped[str] = mapped_column(String(64))
     created: Mapped[datetime] = mapped_column(default=now)
     document: Mapped[Document]
+
+
+class ProposalRow(Base):
+    """An outline that the program proposes on a photo, and what a person decided about it.
+
+    It is no mark and in no sum. Once decided it stays as it is; one that was dropped and then accepted
+    elsewhere is the only exception, because the mark is there.
+
+    Attributes
+    ----------
+    photo_key, key, position : str, str, int
+        Name of the photo in its survey, name on the photo (``S3``), and its number there.
+    picture_sha256 : str
+        The picture it was found in: on another one it would outline nothing.
+    asked : str
+        ``point`` (a person pointed at it) or ``sweep``.
+    state : str
+        ``open``, ``accepted`` or ``dropped``.
+    mark : str or None
+        Id of the mark that it became.
+    edited : bool
+        Whether a person reshaped it, or took it to be reshaped.
+    document : dict
+        ``shape``, ``parameters`` and ``u_edge_px``.
+    """
+
+    __tablename__ = "proposals"
+    __table_args__ = (
+        Index("uq_proposals_photo_key", "photo_id", "key", unique=True),
+        Index(None, "photo_id", "state"),
+        Index(None, "survey_id", "state"),
+    )
+    id: Mapped[str] = mapped_column(String(32), primary_key=True, default=new_id)
+    survey_id: Mapped[str] = mapped_column(ForeignKey("surveys.id"))
+    photo_id: Mapped[str] = mapped_column(ForeignKey("photos.id"))
+    photo_key: Mapped[str] = mapped_column(String(80))
+    picture_sha256: Mapped[str] = mapped_column(ForeignKey("pictures.sha256"))
+    key: Mapped[str] = mapped_column(String(80))
+    position: Mapped[int]
+    kind: Mapped[str] = mapped_column(String(12))
+    state: Mapped[str] = mapped_column(String(10), default="open")
+    asked: Mapped[str] = mapped_column(String(10))
+    score: Mapped[float] = mapped_column(Float)
+    method: Mapped[str]
+    created: Mapped[datetime] = mapped_column(default=now)
+    by_key: Mapped[str] = mapped_column(String(64))
+    by_name: Mapped[str]
+    decided_at: Mapped[datetime | None]
+    decided_key: Mapped[str | None] = mapped_column(String(64))
+    decided_name: Mapped[str | None]
+    mark: Mapped[str | None] = mapped_column(String(80))
+    edited: Mapped[bool] = mapped_column(default=False)
+    # Large, and what comes of it is in the history as a mark: the digest finds a change all the same.
+    document: Mapped[Document] = mapped_column(info={"history": "digest"})

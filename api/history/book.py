@@ -45,7 +45,7 @@ class History:
         Lines about accounts are for administrators alone.
         """
         if Role.ADMINISTRATOR not in current_actor().roles:
-            wanted = replace(wanted, without=KINDS["people"][1])
+            wanted = replace(wanted, without=(*wanted.without, *KINDS["people"][1]))
         with self._database.reading() as session:
             if wanted.survey_id is not None:
                 repo.find(session, SurveyRow, wanted.survey_id)

@@ -8,7 +8,7 @@ from typing import Any
 
 from api.history.chain import HistoryEntry, Json
 from api.history.diff import ITEM, ORDER, steps
-from api.history.words_added import added_words
+from api.history.words_added import added_words, decided_words
 
 NOUNS = {
     "structures": "structure",
@@ -19,6 +19,7 @@ NOUNS = {
     "readings": "thickness reading",
     "choices": "",
     "ticks": "bench card",
+    "proposals": "suggested outline",
     "accounts": "account",
     "tokens": "API token",
     "signatures": "signature:",
@@ -31,14 +32,15 @@ NOUNS = {
 }
 """What a row of a table is called; a table without an entry is called by its own name."""
 
-NAMED_BY = ("key", "name", "part", "card", "label", "role", "kind", "path", "sha256")
-"""The first of these columns that a row has is its name."""
+NAMED_BY = ("key", "name", "part", "card", "label", "role", "kind", "path", "sha256", "photo_key")
+"""The first of these columns that a row has is its name; `photo_key` is only ever the second."""
 
 KINDS: dict[str, tuple[str, tuple[str, ...]]] = {
     "structure": ("Structure", ("structures",)),
     "survey": ("Survey", ("surveys",)),
     "photos": ("Photos and marks", ("photos",)),
     "pictures": ("Pictures", ("pictures",)),
+    "suggestions": ("Suggested outlines", ("proposals",)),
     "rework": ("Rework entries", ("removals",)),
     "readings": ("Thickness readings", ("readings",)),
     "plans": ("Plan and decision", ("choices",)),
@@ -99,7 +101,8 @@ def subject(table: str, state: Json) -> str:
     """Name a row, from its columns."""
     for column in NAMED_BY:
         if isinstance(state.get(column), str) and state[column]:
-            return _called(table, str(state[column]))
+            photo = f" of photo {state['photo_key']}" if state.get("photo_key") else ""
+            return _called(table, str(state[column])) + photo
     return NOUNS.get(table, table)
 
 
@@ -130,6 +133,8 @@ def say(entry: HistoryEntry, name: str, unit: str) -> Said:
     paths = [path for path in sorted(before.keys() | after.keys()) if _is_said(path, before, after)]
     if paths == ["/picture_sha256"] and before["/picture_sha256"] is None:
         return Said(f"Picture of {name} came in")
+    if entry.table == "proposals":
+        return Said(f"{_capital(name)} {decided_words(after)}")
     if len(paths) == 1 and (verbs := TURNS.get(paths[0][1:])):
         return Said(f"{_capital(name)} {verbs[before.get(paths[0]) is not None]}")
     parts = list(dict.fromkeys(part for path in paths if (part := _part(path))))

@@ -1,4 +1,4 @@
-"""What a new row means, in plain words, where "added" would say too little."""
+"""What a new row or a decision means, in plain words, where "added" or "changed" would say too little."""
 
 from __future__ import annotations
 
@@ -73,6 +73,30 @@ def _mark(row: Json) -> Words:
     )
 
 
+def _proposal(row: Json) -> Words:
+    name = f"Suggested outline {row.get('key')} of photo {row.get('photo_key')}"
+    ways = {"point": "pointed at", "sweep": "by a sweep"}
+    return f"{name} stored", [
+        *_listed(kind=row.get("kind"), found=ways.get(str(row.get("asked")))),
+        *_listed(method=row.get("method")),
+        f"score {row.get('score')}",
+    ]
+
+
+def decided_words(after: Json) -> str:
+    """Say what was decided about a proposed outline.
+
+    Parameters
+    ----------
+    after : dict
+        What changed of its row, by path.
+    """
+    if after.get("/state") != "accepted":
+        return str(after.get("/state") or "changed")
+    edited = ", edited" if after.get("/edited") else ""
+    return f"accepted as mark {after.get('/mark')}{edited}"
+
+
 def _account(row: Json) -> Words:
     certificate = f"{row.get('certificate_kind') or ''} {row.get('certificate_number') or ''}".strip()
     said = _listed(name=row.get("display_name"), roles=row.get("roles"), certificate=certificate)
@@ -92,6 +116,7 @@ _WAYS: dict[str, Callable[[Json], Words]] = {
     "citations": _citation,
     "record_files": _record_file,
     "retention_marks": _mark,
+    "proposals": _proposal,
     "accounts": _account,
     "tokens": _token,
 }

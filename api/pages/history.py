@@ -66,8 +66,15 @@ def _page(
 ) -> HTMLResponse:
     book = History(context.database)
     tables = KINDS[kind][1] if kind in KINDS else ()
-    # One more than is shown tells whether there is an older page.
-    found = book.lines(Wanted(survey["id"] if survey else None, tables, before=before, limit=PAGE + 1))
+    wanted = Wanted(
+        survey["id"] if survey else None,
+        tables,
+        () if tables else APART,
+        before=before,
+        # One more than is shown tells whether there is an older page.
+        limit=PAGE + 1,
+    )
+    found = book.lines(wanted)
     shown = [_shown(line) for line in found[:PAGE]]
     return render(
         request,
@@ -86,6 +93,8 @@ def _page(
 
 BEYOND = frozenset({"pictures", "people"})
 """Kinds that belong to no survey."""
+APART = KINDS["suggestions"][1]
+"""Shown only when asked for: one sweep would push everything that people did off the page."""
 
 
 def _day(shown: Shown) -> date:
@@ -107,6 +116,7 @@ def _link(entry: HistoryEntry) -> str:
         "structures": f"/structures/{entry.row_id}",
         "surveys": survey,
         "photos": f"/photos/{entry.row_id}",
+        "proposals": f"/photos/{parts['/photo_id']}" if "/photo_id" in parts else "",
         "removals": f"{survey}/rework",
         "readings": f"{survey}/rework",
         "choices": f"{survey}/decision" if any("decision" in path for path in parts) else f"{survey}/plan",

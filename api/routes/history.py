@@ -17,8 +17,8 @@ from api.routes import problems
 router = APIRouter(tags=["history"])
 SurveyId = Annotated[str, Path(description="Identifier of the survey.")]
 Kind = Literal[
-    "structure", "survey", "photos", "pictures", "rework", "readings", "plans", "bench", "record", "people",
-    "keeping",
+    "structure", "survey", "photos", "pictures", "suggestions", "rework", "readings", "plans", "bench",
+    "record", "people", "keeping",
 ]  # fmt: skip
 KindQuery = Annotated[Kind | None, Query(description="Only changes of this kind.")]
 Before = Annotated[

@@ -37,6 +37,7 @@ MOMENT_TABLES = (
     "pictures",
     "removals",
     "readings",
+    "proposals",
     "history",
     "accounts",
 )

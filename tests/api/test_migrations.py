@@ -165,7 +165,7 @@ def test_a_step_back_never_brings_the_withdrawn_back(tmp_path: Path) -> None:
     database.close()
 
 
-EARLIER = ("0001", "0002", "0003", "0004", "0005", "0006")
+EARLIER = ("0001", "0002", "0003", "0004", "0005", "0006", "0007")
 
 
 def fill_added(engine: Engine) -> None:

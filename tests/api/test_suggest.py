@@ -23,13 +23,13 @@ PITS = ((160.0, 150.0, 22.0), (430.0, 260.0, 26.0), (250.0, 360.0, 18.0))
 SAME = 0.75
 
 
-def metal() -> bytes:
+def metal(kind: str = "PNG") -> bytes:
     """Draw primed metal with three pits."""
     scene = Scene(600, 450, 3).prime()
     for x, y, radius in PITS:
         scene.pit((x, y), radius)
     stream = io.BytesIO()
-    Image.fromarray(scene.shoot()).save(stream, "PNG")
+    Image.fromarray(scene.shoot()).save(stream, kind, quality=95)
     return stream.getvalue()
 
 
@@ -77,7 +77,7 @@ def test_one_point_proposes_the_pit_round_it(client: httpx.Client, photo: str) -
         assert found["u_edge_px"] >= 0.5
 
 
-def test_a_sweep_proposes_pits_and_stores_nothing(client: httpx.Client, photo: str) -> None:
+def test_a_sweep_proposes_pits_and_leaves_the_photo_alone(client: httpx.Client, photo: str) -> None:
     """Each proposal is a drawn pit, at least two of three are found, and the photo is as it was."""
     before = client.get(f"/api/photos/{photo}").json()
     found = ask(client, photo, "sweep", {})

@@ -10,6 +10,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from sqlalchemy import Column, Connection, Table, select
 
 from api.database import Database
@@ -20,12 +21,15 @@ from api.history.verify import verify_store
 from api.people.tables import AccountRow
 from api.photos import PhotoReader
 from api.planning import Planner
+from api.proposals import Proposals
 from api.results import Results
 from api.services import Services
 from api.tables import ReadingRow, RemovalRow, TickRow, UtcDateTime
 from api.uploads import Uploads
 from corrosion.model import Structure, ThicknessReading
 from corrosion.model.planning import Planning
+from corrosion.suggest import Suggestion
+from corrosion.terms import MarkKind
 from tests.api.samples import READING, STRUCTURE, picture, survey_file
 
 PHOTOS = 3
@@ -66,6 +70,7 @@ def live_through(store: Store) -> str:
     services.edit_survey(survey, view.row.version, head, "First look")
     _upload(store, survey)
     _edit_parts(services, survey)
+    _propose(store, survey)
     planner = Planner(database, exchange, Results(database, exchange))
     planner.choose(survey, "planning", 0, Planning(merge=False))
     planner.choose(survey, "planning", 1, Planning(merge=True))
@@ -106,6 +111,22 @@ def _edit_parts(services: Services, survey: str) -> None:
     )
     removal = services.entries(RemovalRow, survey)[0]
     services.withdraw(RemovalRow, removal.id, 1, "entered for the wrong member")
+
+
+def suggestion(x: float, y: float, radius: float = 6.0) -> Suggestion:
+    """Make a round outline as a search would have found it."""
+    turn = np.linspace(0, 2 * np.pi, 24, endpoint=False)
+    ring = np.column_stack([x + radius * np.cos(turn), y + radius * np.sin(turn)])
+    return Suggestion(ring, MarkKind.PIT, "drawn, version 1", {"radius_px": radius}, 0.5, 0.5)
+
+
+def _propose(store: Store, survey: str) -> None:
+    view = Services(store.database).photos(survey)[0]
+    proposals = Proposals(store.database)
+    found = [suggestion(16, 16), suggestion(40, 16), suggestion(40, 36)]
+    first, second, _ = proposals.keep(view.row.id, str(view.row.picture_sha256), found, "sweep").rows
+    proposals.accept(first.id, view.row.document["marks"][0]["id"], edited=True)
+    proposals.drop(second.id)
 
 
 @contextmanager

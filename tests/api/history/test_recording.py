@@ -43,7 +43,7 @@ NOT_RECORDED = {("repository.py", "update", "SurveyRow"), ("people/sessions.py",
 
 PLAIN_HASHES = {
     ("pictures", "sha256"), ("photos", "picture_sha256"), ("record_files", "sha256"),
-    ("seals", "kept_digest"),
+    ("seals", "kept_digest"), ("proposals", "picture_sha256"),
 }  # fmt: skip
 """Columns that sound like a secret and are none."""
 

@@ -14,9 +14,10 @@ from api.people.accounts import Details
 from api.settings import Settings
 from tests.api.history.stores import Store, open_store, whole
 from tests.api.people.people import PASSWORD, opened, with_everybody
-from tests.api.samples import MARKS, REMOVAL, tag
+from tests.api.samples import MARKS, REMOVAL, new_survey, tag, upload
 from tests.api.sealing.conftest import Case
 from tests.api.server import running
+from tests.api.test_suggest import PITS, metal
 
 
 def done(answer: httpx.Response) -> Any:
@@ -55,6 +56,21 @@ def seal_and_follow(client: httpx.Client) -> bytes:
     return bag
 
 
+def propose(client: httpx.Client) -> list[str]:
+    """Ask for three outlines on a photo; accept one, drop one, leave one open. Return their identifiers."""
+    made = upload(client, new_survey(client), ("metal.jpg", metal("JPEG")))
+    photo = f"/api/photos/{made[0]['photo']['id']}"
+    asked = [
+        done(client.post(f"{photo}/suggest", json={"kind": "pit", "at": [x, y]}))["proposals"][0]
+        for x, y, _ in PITS
+    ]
+    mark = {"id": "P1", "kind": "pit", "shape": asked[0]["shape"]}
+    done(client.put(f"{photo}/marks", json=[mark], headers=tag(1)))
+    done(client.post(f"/api/proposals/{asked[0]['id']}/accept", json={"mark": "P1"}))
+    done(client.post(f"/api/proposals/{asked[1]['id']}/drop"))
+    return [one["id"] for one in asked]
+
+
 def meet_people(url: str) -> None:
     """Add, change, disable and enable people; give and take back a token."""
     database, people = opened(url)
@@ -84,6 +100,7 @@ def test_nothing_the_service_does_escapes(tmp_path: Path) -> None:
     here, there = tmp_path / "here", tmp_path / "there"
     with running(Settings(data_dir=here)) as client:
         bag = seal_and_follow(client)
+        propose(client)
     with running(Settings(data_dir=there)) as client:
         done(client.post("/api/archives", content=bag, headers={"Content-Type": "application/zip"}))
     meet_people(f"sqlite:///{here / 'corrosion.sqlite3'}")

@@ -9,8 +9,9 @@ import httpx
 import pytest
 
 from api.settings import Settings
-from tests.api.samples import MARKS, picture, survey_file
+from tests.api.samples import MARKS, picture, survey_file, upload
 from tests.api.server import running
+from tests.api.test_suggest import PITS, metal
 
 Json = dict[str, Any]
 
@@ -79,6 +80,14 @@ class Case:
         assert done.status_code == 201, done.text
         return self
 
+    def propose(self) -> None:
+        """Add a photo with an outline that nobody has decided about."""
+        made = upload(self.client, self.id, ("metal.png", metal()))
+        url = f"/api/photos/{made[0]['photo']['id']}/suggest"
+        x, y, _ = PITS[0]
+        answer = self.client.post(url, json={"kind": "pit", "at": [x, y]})
+        assert answer.status_code == 200, answer.text
+
     def photo(self) -> Json:
         """Read its first photo."""
         found: Json = self.client.get(f"{self.url}/photos").json()[0]
@@ -107,4 +116,6 @@ def sealed(client: httpx.Client) -> Case:
         "run_out": {"ratio": {"total": 20}, "source": "AC 43.13-1B, para 6-115c"},
         "edge_distance": {"distance": 2.0, "source": "Repair scheme RS-12, paragraph 4.3"},
     }
-    return Case(client, photos=[photo | {"marks": [*MARKS, pit]}], planning=planning).sealed()
+    case = Case(client, photos=[photo | {"marks": [*MARKS, pit]}], planning=planning)
+    case.propose()
+    return case.sealed()

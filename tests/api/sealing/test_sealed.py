@@ -38,6 +38,12 @@ def _own(case: Case, method: str, path: str, body: Any) -> httpx.Response:
     return case.client.request(method, case.url + path, json=body, headers=tag(1))
 
 
+def _decide(case: Case, way: str, body: Any) -> httpx.Response:
+    photo = case.client.get(f"{case.url}/photos").json()[-1]["id"]
+    (proposal,) = case.client.get(f"/api/photos/{photo}/proposals").json()
+    return case.client.post(f"/api/proposals/{proposal['id']}/{way}", json=body)
+
+
 TICK = {"who": "Bench B", "what": "note", "note": "too late"}
 SIGNATURE = {"digest": "0" * 64, "name": "I", "statement": "S", "place": "P", "date": "2031-04-24"}
 HOURS = {"low": 4, "likely": 6, "high": 12}
@@ -57,6 +63,12 @@ WRITES: dict[tuple[str, str], Send] = {
     ("PUT", "/api/photos/{photo_id}/scale"): lambda c: _photo(c, "PUT", "/scale", SCALE),
     ("PUT", "/api/photos/{photo_id}/placement"): lambda c: _photo(c, "PUT", "/placement", PLACEMENT),
     ("PUT", "/api/photos/{photo_id}/marks"): lambda c: _photo(c, "PUT", "/marks", MARKS[:1]),
+    ("POST", "/api/photos/{photo_id}/suggest"): lambda c: _photo(
+        c, "POST", "/suggest", {"kind": "pit", "at": [200, 150]}
+    ),
+    ("POST", "/api/photos/{photo_id}/sweep"): lambda c: _photo(c, "POST", "/sweep", {}),
+    ("POST", "/api/proposals/{proposal_id}/accept"): lambda c: _decide(c, "accept", {"mark": "P1"}),
+    ("POST", "/api/proposals/{proposal_id}/drop"): lambda c: _decide(c, "drop", None),
     ("POST", "/api/surveys/{survey_id}/removals"): lambda c: _own(
         c, "POST", "/removals", REMOVAL | {"id": "R9"}
     ),
@@ -82,7 +94,7 @@ WRITES: dict[tuple[str, str], Send] = {
 }
 """Every route that changes a survey or a part of it, and a request that an open survey would take."""
 
-OF_SURVEYS = re.compile(r"^/api/(surveys/\{survey_id\}|photos|removals|readings)")
+OF_SURVEYS = re.compile(r"^/api/(surveys/\{survey_id\}|photos|proposals|removals|readings)")
 ELSEWHERE = {
     ("POST", "/api/surveys/{survey_id}/revisions"),
     ("POST", "/api/surveys/{survey_id}/next"),
@@ -103,6 +115,7 @@ def test_the_list_of_writes_is_complete() -> None:
 def test_a_sealed_survey_refuses_every_write(sealed: Case, row: tuple[str, str]) -> None:
     """409, with who sealed it and the way out, and nothing of it is changed."""
     before = sealed.client.get(f"{sealed.url}/file").content
+    photos = sealed.client.get(f"{sealed.url}/photos").json()
     state = sealed.client.get(f"{sealed.url}/assessment").headers["ETag"]
     answer = WRITES[row](sealed)
     assert answer.status_code == 409, answer.text
@@ -112,7 +125,8 @@ def test_a_sealed_survey_refuses_every_write(sealed: Case, row: tuple[str, str])
     assert "Open a revision" in said["remedy"]
     assert sealed.client.get(f"{sealed.url}/file").content == before
     assert sealed.client.get(f"{sealed.url}/assessment").headers["ETag"] == state
-    assert len(sealed.client.get(f"{sealed.url}/photos").json()) == 1
+    assert sealed.client.get(f"{sealed.url}/photos").json() == photos
+    assert len(sealed.client.get(f"/api/photos/{photos[-1]['id']}/proposals").json()) == 1
 
 
 def _edit_structure(case: Case, change: Callable[[dict[str, Any]], None]) -> None:
