@@ -13,6 +13,7 @@ from pydantic import BaseModel
 from sqlalchemy.orm import Session
 
 from api import repository as repo
+from api.choices import members_named
 from api.database import Database
 from api.errors import InvalidError, NotFoundError, StaleError
 from api.exchange import Exchange, Export, State
@@ -21,8 +22,6 @@ from api.sealing.rows import seal_of
 from api.tables import ChoiceRow, Document, StructureRow, SurveyRow
 from corrosion.disposition import MemberDisposition, dispose
 from corrosion.model import in_millimetres
-from corrosion.model.decision import Decision
-from corrosion.model.planning import Planning
 from corrosion.results import Assessment
 from corrosion.units import LengthUnit
 
@@ -262,11 +261,5 @@ def _choice(session: Session, survey: SurveyRow, part: Part, row: ChoiceRow | No
 
 def _check_members(session: Session, survey: SurveyRow, chosen: BaseModel | None) -> None:
     members = repo.member_ids(session, survey)
-    if isinstance(chosen, Planning):
-        for number, fact in enumerate(chosen.facts):
-            repo.must_name(fact.member, members, path=f"body.facts.{number}.member", noun="member")
-        for number, one in enumerate(chosen.reinforcements):
-            repo.must_name(one.member, members, path=f"body.reinforcements.{number}.member", noun="member")
-    if isinstance(chosen, Decision):
-        for number, action in enumerate(chosen.actions):
-            repo.must_name(action.member, members, path=f"body.actions.{number}.member", noun="member")
+    for path, name in members_named(chosen):
+        repo.must_name(name, members, path=f"body.{path}", noun="member")

@@ -13,6 +13,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from api import repository as repo
+from api.choices import members_named
 from api.database import Database
 from api.errors import ConflictError, Fault, InvalidError
 from api.layouts import check_layouts
@@ -20,6 +21,8 @@ from api.sealing.rows import frozen_structure, seal_of, seals_of
 from api.sealing.tables import SealRow
 from api.tables import Document, PhotoRow, PictureRow, ReadingRow, RemovalRow, StructureRow, SurveyRow
 from corrosion.model import Photo, Removal, Structure, ThicknessReading
+from corrosion.model.decision import Decision
+from corrosion.model.planning import Planning
 
 EntryRow = TypeVar("EntryRow", RemovalRow, ReadingRow)
 Entry = Removal | ThicknessReading
@@ -327,10 +330,11 @@ def _keep_used_members(session: Session, surveys: list[str], structure: Structur
     for table in repo.PART_TABLES:
         lost = repo.used_by_parts(session, surveys, "member", table) - there
         _refuse_lost(lost, "member", table.__tablename__)
-    choices = repo.choices_of(session, *surveys)
-    plannings = [row.document.get("planning", {}) for row in choices]
-    named = {str(fact["member"]) for planning in plannings for fact in planning.get("facts", [])}
-    _refuse_lost(named - there, "member", "planning facts")
+    models: dict[str, type[Planning | Decision]] = {"planning": Planning, "decision": Decision}
+    for row in repo.choices_of(session, *surveys):
+        document = row.document.get(row.part)
+        chosen = models[row.part].model_validate(document) if document is not None else None
+        _refuse_lost({name for _, name in members_named(chosen)} - there, "member", f"the {row.part}")
 
 
 def _refuse_lost(lost: set[str], noun: str, users: str) -> None:

@@ -11,6 +11,7 @@ from typing import Any
 from fastapi import Request
 from pydantic import BaseModel, ConfigDict
 
+from api.choices import members_named
 from api.context import Context
 from api.errors import Fault, InvalidError
 from api.exchange import Export
@@ -96,10 +97,8 @@ def _limited(member: Member, limits: dict[str, Limit | MemberLimits | None]) -> 
 
 def _must_know(trial: Trial, members: set[str]) -> None:
     named = [(f"body.limits.{one}", one) for one in trial.limits]
-    if trial.planning:
-        for part in ("facts", "reinforcements"):
-            rows = enumerate(getattr(trial.planning, part))
-            named += [(f"body.planning.{part}.{number}.member", row.member) for number, row in rows]
+    for part in ("planning", "decision"):
+        named += [(f"body.{part}.{path}", name) for path, name in members_named(getattr(trial, part))]
     faults = [
         Fault(path=path, message=f"there is no member {name!r}", value=name)
         for path, name in named

@@ -35,6 +35,7 @@ DECISION: dict[str, Any] = {
     "candidates": [{"id": "new", "kind": "new", "price": SPREAD, "days": SPREAD}],
     "draws": 1000,
 }
+REINFORCEMENT = {"id": "RF1", "member": "RB1", "width": 40, "length": 30, "fastener": "1/8 rivet"}
 # 400 x 300 px; a bar of 200 px and 50 mm makes 0.25 mm per px.
 PIT = {
     "id": "P1",
@@ -113,20 +114,37 @@ def test_an_edit_of_the_head_leaves_planning_alone(client: httpx.Client) -> None
 
 
 def test_a_member_that_planning_names_stays(client: httpx.Client) -> None:
-    """Planning facts of a member that is not there are refused; the structure may not drop one named."""
+    """Planning facts of a member that is not there are refused."""
     survey = new_survey(client)
     url = f"/api/surveys/{survey}/planning"
     facts = [{"member": "SK9", "critical": True, "source": SOURCE}]
     refused = client.put(url, json=PLANNING | {"facts": facts}, headers=tag(0))
     assert refused.status_code == 422
     assert "SK9" in refused.json()["detail"]
-    facts[0]["member"] = "RB1"
-    assert client.put(url, json=PLANNING | {"facts": facts}, headers=tag(0)).status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("part", "chosen"),
+    [
+        ("planning", PLANNING | {"facts": [{"member": "RB1", "critical": True, "source": SOURCE}]}),
+        ("planning", PLANNING | {"reinforcements": [REINFORCEMENT]}),
+        ("decision", DECISION | {"actions": [{"id": "rib", "member": "RB1"}]}),
+    ],
+    ids=["facts", "reinforcements", "actions"],
+)
+def test_the_structure_keeps_what_plan_and_decision_name(
+    client: httpx.Client, part: str, chosen: dict[str, Any]
+) -> None:
+    """The structure may not drop a member that facts, reinforcements or actions of a survey name."""
+    survey = new_survey(client)
+    kept = client.put(f"/api/surveys/{survey}/{part}", json=chosen, headers=tag(0))
+    assert kept.status_code == 200, kept.text
     structure = client.get(f"/api/surveys/{survey}").json()["structure_id"]
     fewer = {"units": "mm", "structure": STRUCTURE | {"members": STRUCTURE["members"][:1]}}
     dropped = client.put(f"/api/structures/{structure}", json=fewer, headers=tag(1))
     assert dropped.status_code == 409
     assert "RB1" in dropped.json()["detail"]
+    assert client.get(f"/api/surveys/{survey}/file").status_code == 200
 
 
 @pytest.mark.parametrize("field", ["source", "edition", "paragraph"])

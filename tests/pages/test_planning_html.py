@@ -108,6 +108,7 @@ def test_trying_stores_nothing(client: httpx.Client, survey: str) -> None:
         ({"limits": {"SK1": {"fraction": 0.1}}}, "source"),
         ({"limits": {"nobody": None}}, "nobody"),
         ({"planning": {"facts": [{"member": "nobody", "source": "x"}]}}, "nobody"),
+        ({"decision": {"actions": [{"id": "one", "member": "nobody"}]}}, "nobody"),
         ({"rates": 1}, "rates"),
     ],
 )
