@@ -26,7 +26,10 @@ export function askReason(title: string, what: string): Promise<string | null> {
       dialog.close();
     };
     need<HTMLButtonElement>('[data-do="cancel"]', dialog).onclick = () => dialog.close();
-    dialog.onclose = () => resolve(given);
+    // The word of an earlier closing may come after the next opening.
+    dialog.onclose = () => {
+      if (!dialog.open) resolve(given);
+    };
     dialog.showModal();
     reason.focus();
   });

@@ -27,7 +27,8 @@ const PADDING = [68, 24, 68, 64];
 const CLOSEST_MM_PER_PX = 0.005;
 const NARROW_PX = 960;
 
-// The layout is there at once; what was found on it may take long to add up, and then replaces it.
+// The layout is there at once; what was found on it may take long to add up, and then replaces it. Where a
+// person went meanwhile, and the spot they asked for, go over to the new map.
 async function start(box: HTMLElement): Promise<void> {
   const member = box.dataset.member ?? "";
   need<HTMLSelectElement>("#member").addEventListener("change", () => need<HTMLFormElement>("#bar").submit());
@@ -36,16 +37,12 @@ async function start(box: HTMLElement): Promise<void> {
   const first = layout ? new MemberMap(box, { member: layout, problem: "" }) : null;
   first?.showWhole();
   tell("Adding up what was removed.");
-  try {
-    const query = new URLSearchParams({ member });
-    const data = await getJson<MapData>(`/surveys/${surveyId()}/map/data?${query}`);
-    first?.close();
-    tell("");
-    about(data);
-    new MemberMap(box, data).open();
-  } catch (error) {
-    about({ member: layout ?? ({} as Layout), problem: wordsOf(error) });
-  }
+  const data = await getJson<MapData>(`/surveys/${surveyId()}/map/data?${new URLSearchParams({ member })}`).catch(
+    (error: unknown): MapData => ({ member: layout ?? ({} as Layout), problem: wordsOf(error) }),
+  );
+  tell("");
+  about(data);
+  if (data.member.outline) new MemberMap(box, data).open(first);
 }
 
 function about(data: MapData): void {
@@ -72,8 +69,14 @@ class MemberMap {
   private readonly layers: Layers;
   private readonly raster: RemovalRaster;
   private readonly spotMark = new VectorSource();
+  private readonly off = new AbortController();
   private patches: Patch[] = [];
   private asked = 0;
+  private spotAsked = 0;
+  private opened = false;
+  private whole = "";
+  private wanted: Point | null = null;
+  private read: Point | null = null;
 
   constructor(
     private readonly box: HTMLElement,
@@ -98,29 +101,49 @@ class MemberMap {
       }),
     });
     addTicks(this.map, data.member.outline, this.unit);
+    this.listen();
   }
 
   /** Show all of the member. */
   showWhole(): void {
     this.map.getView().fit(this.extent, { padding: PADDING, size: this.map.getSize() ?? [600, 400] });
+    this.whole = this.view;
   }
 
   /** Take the map off the page. */
   close(): void {
+    this.off.abort();
     this.map.setTarget(undefined);
     this.map.dispose();
   }
 
-  /** Show the member, load its sums, and go to the finding that the address names. */
-  open(): void {
-    this.showWhole();
+  private get view(): string {
+    const view = this.map.getView();
+    return JSON.stringify([view.getCenter(), view.getResolution()]);
+  }
+
+  private listen(): void {
+    const { signal } = this.off;
     this.map.on("singleclick", (event) => void this.ask(event.coordinate as Point));
     this.map.on("pointermove", (event) => this.readOut(event.coordinate as Point));
     this.map.getView().on("change:center", () => this.readOut(this.map.getView().getCenter() as Point));
-    this.box.addEventListener("keydown", (event) => {
+    const enter = (event: KeyboardEvent): void => {
       if (event.key === "Enter" && event.target === this.box) void this.ask(this.map.getView().getCenter() as Point);
-    });
-    need<HTMLButtonElement>("#whole").addEventListener("click", () => this.showWhole());
+    };
+    this.box.addEventListener("keydown", enter, { signal });
+    need<HTMLButtonElement>("#whole").addEventListener("click", () => this.showWhole(), { signal });
+  }
+
+  /** Take the place of the map without sums, load the sums, and go to the finding that the address names. */
+  open(before: MemberMap | null): void {
+    this.showWhole();
+    if (before && before.view !== before.whole) {
+      const view = before.map.getView();
+      this.map.getView().setCenter(view.getCenter());
+      this.map.getView().setResolution(view.getResolution());
+    }
+    before?.close();
+    this.opened = true;
     for (const input of document.querySelectorAll<HTMLInputElement>('#bar input[name="face"]')) {
       input.addEventListener("change", () => void this.loadGrid());
     }
@@ -131,7 +154,8 @@ class MemberMap {
     this.setUpPrint();
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => this.restyle());
     void this.loadGrid();
-    this.goToFinding(new URL(location.href).searchParams.get("finding"));
+    if (before?.wanted) void this.ask(before.wanted);
+    else this.goToFinding(new URL(location.href).searchParams.get("finding"));
   }
 
   private get face(): Face | null {
@@ -171,6 +195,8 @@ class MemberMap {
   private paint(): void {
     this.raster.show(this.patches, this.mode);
     legend(need("#ramp"), need("#legend"), this.data, this.mode, this.raster.largestLimit, this.unit);
+    // Another face is drawn now, under a pointer that need not have moved.
+    if (this.read) this.readOut(this.read);
   }
 
   private restyle(): void {
@@ -187,6 +213,7 @@ class MemberMap {
   }
 
   private readOut(at: Point): void {
+    this.read = at;
     const here = this.raster.at(at);
     const share = here?.limit ? `, ${Math.round((100 * here.removed) / here.limit)} % of limit` : "";
     const gone = here ? `; ${showLength(here.removed, this.unit)} removed${share}` : "";
@@ -197,18 +224,25 @@ class MemberMap {
     const body = need<HTMLElement>("#spot-body");
     this.spotMark.clear();
     this.spotMark.addFeature(new Feature(new PointGeometry(at)));
+    if (!this.opened) {
+      this.wanted = at;
+      body.replaceChildren(make("p", {}, `${this.place(at)}: the ledger comes when the sums are made.`));
+      return;
+    }
+    const request = (this.spotAsked += 1);
     const entered = this.data.survey_units ?? "mm";
     const [station, offset] = at.map((mm) => String(convert(mm, "mm", entered))) as [string, string];
     const query = new URLSearchParams({ member: this.data.member.id, station, offset });
     try {
       const { spot } = await getJson<{ spot: Spot }>(`/api/surveys/${surveyId()}/spot?${query}`);
+      if (request !== this.spotAsked) return;
       const ids = new Set(foundAt(this.layers, at));
       const under = (this.data.findings ?? []).filter((one) => ids.has(one.id));
       body.replaceChildren(ledger(spot, this.data, under, this.unit));
       // On a narrow screen the ledger is below the map; a tap that changes nothing in sight looks dead.
       if (innerWidth < NARROW_PX) need<HTMLElement>("#spot").scrollIntoView({ block: "nearest" });
     } catch (error) {
-      body.replaceChildren(make("p", {}, `${this.place(at)}: ${wordsOf(error)}`));
+      if (request === this.spotAsked) body.replaceChildren(make("p", {}, `${this.place(at)}: ${wordsOf(error)}`));
     }
   }
 

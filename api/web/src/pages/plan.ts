@@ -31,6 +31,7 @@ class Board {
   private readonly said = need<HTMLElement>("#plan-map-said");
   private map: PlanMap | null = null;
   private asked = 0;
+  private drawn: Promise<void> = Promise.resolve();
 
   constructor(private readonly unit: Unit) {
     this.select.addEventListener("change", () => void this.choose());
@@ -43,7 +44,12 @@ class Board {
   }
 
   /** Draw the member that is chosen. */
-  async choose(): Promise<void> {
+  choose(): Promise<void> {
+    this.drawn = this.fetchMap();
+    return this.drawn;
+  }
+
+  private async fetchMap(): Promise<void> {
     const request = (this.asked += 1);
     const query = new URLSearchParams({ member: this.select.value });
     this.said.textContent = "Adding up what was removed.";
@@ -63,9 +69,11 @@ class Board {
 
   /** Draw the blends of the results as they stand. */
   draw(): void {
-    if (maybe("#plan-drawn") === null) return;
+    need<HTMLButtonElement>("#plan-whole").disabled = this.map === null;
+    // What is there without the other is not drawn yet: whichever comes last draws both.
+    if (this.map === null || maybe("#plan-drawn") === null) return;
     const blends = this.blends;
-    this.map?.draw(blends);
+    this.map.draw(blends);
     need<HTMLButtonElement>("#plan-blends").disabled = blends.length === 0;
     this.said.textContent = blends.length === 0 ? "No blend is planned on this member." : "";
   }
@@ -81,7 +89,7 @@ class Board {
       const blend = this.blends.find((one) => one.label === row.dataset["blend"]);
       if (blend) this.map?.goTo(blend);
     };
-    if (this.select.value === row.dataset["member"]) go();
+    if (this.select.value === row.dataset["member"]) void this.drawn.then(go);
     else {
       this.select.value = row.dataset["member"] ?? "";
       void this.choose().then(go);

@@ -25,6 +25,7 @@ function start(data: Layout): void {
     instrument: new Editor(instrumentKind(), instruments, units),
   };
   let opener: HTMLElement | null = null;
+  let turn = 0;
   for (const editor of Object.values(editors)) {
     editor.onSaved = (words) => void refresh(words);
     editor.onClosed = () => {
@@ -36,10 +37,12 @@ function start(data: Layout): void {
     if (Object.values(editors).some((editor) => editor.isDirty) && !confirm("Throw away what was typed and not kept?")) return;
     opener = from;
     say("");
+    const mine = ++turn;
     try {
       for (const [other, editor] of Object.entries(editors)) if (other !== name && !editor.form.hidden) editor.close();
       opener = from;
-      await editors[name].open(id);
+      // An entry that was asked for before another one comes too late.
+      await editors[name].open(id, () => mine === turn);
     } catch (error) {
       await refresh(wordsOf(error));
     }
@@ -93,11 +96,16 @@ function say(words: string): void {
   need("#page-said").textContent = words;
 }
 
+let lists = 0;
+
 // The server draws the lists, in the unit that is shown.
 async function refresh(words: string): Promise<void> {
+  const turn = ++lists;
   const answer = await fetch(`/surveys/${surveyId()}/rework/lists`, { headers: { Accept: "text/html" } });
-  if (answer.ok) {
-    const parsed = new DOMParser().parseFromString(await answer.text(), "text/html");
+  const text = await answer.text();
+  // Later lists are on their way; only the words are still news.
+  if (answer.ok && turn === lists) {
+    const parsed = new DOMParser().parseFromString(text, "text/html");
     const opened = maybe<HTMLDetailsElement>("#withdrawn")?.open ?? false;
     need("#lists").replaceChildren(...[...parsed.body.childNodes].map((node) => document.importNode(node, true)));
     need<HTMLDetailsElement>("#withdrawn").open = opened;

@@ -14,6 +14,7 @@ class Bench {
   private readonly note = need<HTMLInputElement>("#tick-note");
   private readonly error = need<HTMLElement>(".error", this.dialog);
   private asked: { card: string; what: string } | null = null;
+  private turn = 0;
 
   constructor() {
     need("#results").addEventListener("click", (event) => this.clicked(event.target as Element));
@@ -96,9 +97,13 @@ class Bench {
 
   private async refresh(words: string): Promise<void> {
     const results = need<HTMLElement>("#results");
+    const turn = ++this.turn;
     const answer = await fetch(`/surveys/${surveyId()}/worklist/cards`, { headers: { Accept: "text/html" } });
+    const text = await answer.text();
+    // A later list is on its way.
+    if (turn !== this.turn) return;
     if (answer.ok) {
-      const parsed = new DOMParser().parseFromString(await answer.text(), "text/html");
+      const parsed = new DOMParser().parseFromString(text, "text/html");
       results.replaceChildren(...[...parsed.body.childNodes].map((node) => document.importNode(node, true)));
       cueWide();
       localTimes();

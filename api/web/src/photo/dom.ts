@@ -61,18 +61,38 @@ export function select(
   return made;
 }
 
-/** Replace the children of an element; the control of the same key keeps the focus and the caret. */
+/** Replace the children of an element; the control of the same key keeps the focus and what is chosen in it. */
 export function fill(host: HTMLElement, ...children: Child[]): void {
   const active = document.activeElement;
   const key = active && host.contains(active) ? active.getAttribute("data-key") : null;
-  const caret = active instanceof HTMLInputElement && active.type === "text" ? active.selectionStart : null;
+  const text = active instanceof HTMLInputElement && active.type === "text" ? active : null;
+  const caret: [number | null, number | null] | null = text && [text.selectionStart, text.selectionEnd];
   const scroll = host.scrollTop;
   host.replaceChildren(...children.filter((child): child is Node | string => Boolean(child)));
   host.scrollTop = scroll;
   if (!key) return;
   const again = host.querySelector<HTMLElement>(`[data-key="${CSS.escape(key)}"]`);
   again?.focus({ preventScroll: true });
-  if (caret !== null && again instanceof HTMLInputElement) again.setSelectionRange(caret, caret);
+  // All of a field is chosen by tabbing into it: what is typed next has to replace it.
+  if (caret && again instanceof HTMLInputElement) again.setSelectionRange(...caret);
+}
+
+/** Make a folding box that stays as it was left, however often it is drawn anew. */
+export function folding(
+  open: boolean,
+  keep: (open: boolean) => void,
+  attributes: Attributes,
+  summary: HTMLElement,
+  ...children: Child[]
+): HTMLDetailsElement {
+  const made = h("details", attributes, summary, ...children);
+  made.open = open;
+  // At the click: "toggle" comes late, and a panel drawn anew before it would fold the box up again.
+  summary.addEventListener("click", () => keep(!made.open));
+  made.addEventListener("toggle", () => {
+    if (made.isConnected) keep(made.open);
+  });
+  return made;
 }
 
 let pointerDown = false;

@@ -1,6 +1,6 @@
 // Everything about one mark: its measures, its depths, how a blend-out was made, delete and duplicate.
 import { convert, fieldText, parseNumber, showLength } from "../units";
-import { button, field, h, select } from "./dom";
+import { button, field, folding, h, select } from "./dom";
 import { faultOf, numberField } from "./fields";
 import { lightBox } from "./mark-light";
 import { flagsOf } from "./measures";
@@ -318,10 +318,11 @@ function about({ store }: MarksContext, mark: Mark): HTMLElement {
     });
     return input;
   };
-  const made = h(
-    "details",
+  return folding(
+    aboutOpen,
+    (open) => (aboutOpen = open),
     { class: "about" },
-    h("summary", {}, "Kind, name, feature, date, note"),
+    h("summary", { "data-key": "about-box" }, "Kind, name, feature, date, note"),
     h(
       "div",
       { class: "fields" },
@@ -332,7 +333,4 @@ function about({ store }: MarksContext, mark: Mark): HTMLElement {
       field("Note", text("note", "text")),
     ),
   );
-  made.open = aboutOpen;
-  made.addEventListener("toggle", () => (aboutOpen = made.open));
-  return made;
 }

@@ -1,7 +1,7 @@
 // Depths by light: what a shadow or the travel of a focus is read from. Only ever indicative.
 import type { Px } from "../geometry";
 import { convert, parseNumber, showLength } from "../units";
-import { button, field, h, select } from "./dom";
+import { button, field, folding, h, select } from "./dom";
 import { faultOf } from "./fields";
 import type { MarksContext } from "./panel-marks";
 import type { Store } from "./store";
@@ -49,19 +49,17 @@ export function lightBox(context: MarksContext, mark: Mark): HTMLElement {
   const { store } = context;
   const list = mark.light ?? [];
   const mine = entry?.mark === mark.id ? entry : null;
-  const box = h(
-    "details",
+  return folding(
+    opened || list.length > 0,
+    (open) => (opened = open),
     { class: "about" },
-    h("summary", {}, list.length > 0 ? `Depth by light (${list.length})` : "Depth by light, where no gauge reaches"),
+    h("summary", { "data-key": "light-box" }, list.length > 0 ? `Depth by light (${list.length})` : "Depth by light, where no gauge reaches"),
     h("p", { class: "quiet" }, "Indicative only: it counts where nothing read the metal, and proves no limit kept."),
     list.length > 0 ? h("ul", { class: "readings" }, ...list.map((one, i) => line(context, mark, one, i))) : null,
     mine?.kind === "shadow" ? shadowForm(context, mark, mine) : null,
     mine?.kind === "focus" ? focusForm(context, mark, mine) : null,
     mine ? null : starters(store, mark),
   );
-  box.open = opened || list.length > 0;
-  box.addEventListener("toggle", () => (opened = box.open));
-  return box;
 }
 
 function starters(store: Store, mark: Mark): HTMLElement {

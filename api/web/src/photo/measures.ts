@@ -1,7 +1,7 @@
 // What the service measured: asked for after every save, shown with uncertainty, flags and reasons.
 import { getJson, wordsOf } from "../client";
 import { inDisplay, showMeasured, type Unit } from "../units";
-import { h, soon } from "./dom";
+import { folding, h, soon } from "./dom";
 import type { MarkMeasures, MeasuredValue, PhotoMeasures, Placed } from "./types";
 import type { Store } from "./store";
 
@@ -114,16 +114,14 @@ export class Measures {
       const share = (100 * (part ?? 0) ** 2) / whole;
       return h("li", {}, `${source.replace(/^photo [^:]*: /, "")}: ${share < 1 ? "under 1" : Math.round(share)} %`);
     });
-    const made = h(
-      "details",
+    return folding(
+      this.opened.has(name),
+      (open) => void (open ? this.opened.add(name) : this.opened.delete(name)),
       { class: "budget" },
-      h("summary", { title: "Where the ± comes from" }, text),
+      h("summary", { title: "Where the ± comes from", "data-key": `budget-${name}` }, text),
       h("p", { class: "quiet" }, "Shares of the ±:"),
       h("ul", {}, ...lines),
     );
-    made.open = this.opened.has(name);
-    made.addEventListener("toggle", () => (made.open ? this.opened.add(name) : this.opened.delete(name)));
-    return made;
   }
 
   /** Reasons to doubt, each in one plain sentence. */

@@ -1,7 +1,7 @@
 // The panel of the scale reference: choose a kind, click its points, enter what is known of it.
 import type { Px } from "../geometry";
 import { convert, fieldText, parseNumber } from "../units";
-import { button, field, h, select } from "./dom";
+import { button, field, folding, h, select } from "./dom";
 import { numberField, type Units } from "./fields";
 import { flagsOf, type Measures } from "./measures";
 import type { ScaleFinder } from "./finder";
@@ -155,10 +155,15 @@ function scaleFields(context: ScaleContext, scale: ScaleRef, kind: ScaleKind): H
     fieldsOf(kind, scale)
       .filter((one) => Boolean(one.more) === more)
       .map((one) => scaleField(context, scale, one));
-  const raised = h("details", { class: "about" }, h("summary", {}, "It does not lie flush, and other details"), ...made(true), distanceField(context));
-  // A coin stands up by its thickness: its distance matters as if a height were entered.
-  raised.open = Boolean(scale["height"] || scale["u_height"] || scale["coin"] || raisedOpen);
-  raised.addEventListener("toggle", () => (raisedOpen = raised.open));
+  const raised = folding(
+    // A coin stands up by its thickness: its distance matters as if a height were entered.
+    Boolean(scale["height"] || scale["u_height"] || scale["coin"] || raisedOpen),
+    (open) => (raisedOpen = open),
+    { class: "about" },
+    h("summary", { "data-key": "raised-box" }, "It does not lie flush, and other details"),
+    ...made(true),
+    distanceField(context),
+  );
   return h("div", { class: "stack" }, ...made(false), raised);
 }
 

@@ -1,6 +1,6 @@
 // The part of the marks panel where the program proposes outlines and a person decides on each.
 import { fixed } from "../units";
-import { button, h } from "./dom";
+import { button, folding, h } from "./dom";
 import type { Store } from "./store";
 import { LOOKS } from "./styles";
 import type { Suggested, Suggestions } from "./suggestions";
@@ -14,10 +14,11 @@ export function suggestBox(store: Store, suggestions: Suggestions): HTMLElement 
       "aria-pressed": String(tool === what),
       disabled: busy,
     });
-  const box = h(
-    "details",
+  return folding(
+    opened || busy || list.length > 0 || Boolean(said) || tool !== null,
+    (open) => (opened = open),
     { class: "suggest group" },
-    h("summary", {}, list.length > 0 ? `Suggestions (${list.length})` : "Let the program suggest outlines"),
+    h("summary", { "data-key": "suggest-box" }, list.length > 0 ? `Suggestions (${list.length})` : "Let the program suggest outlines"),
     h("p", { class: "quiet" }, "One click proposes the edge of what was clicked; a sweep proposes all pits it sees. Nothing counts before you accept it."),
     h(
       "div",
@@ -46,9 +47,6 @@ export function suggestBox(store: Store, suggestions: Suggestions): HTMLElement 
         )
       : null,
   );
-  box.open = opened || busy || list.length > 0 || Boolean(said) || tool !== null;
-  box.addEventListener("toggle", () => (opened = box.open));
-  return box;
 }
 
 let opened = false;

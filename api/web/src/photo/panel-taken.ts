@@ -2,7 +2,7 @@
 import type { Px } from "../geometry";
 import { post } from "../client";
 import { addLens, readHead } from "../lenses";
-import { button, field, h, select } from "./dom";
+import { button, field, folding, h, select } from "./dom";
 import { numberField } from "./fields";
 import type { ScaleContext } from "./panel-scale";
 import type { LensName, PhotoPart } from "./types";
@@ -21,15 +21,13 @@ export const cylinderOf = (photo: PhotoPart): Cylinder | null => (photo["surface
 export function takenBox(context: ScaleContext): HTMLElement {
   const photo = context.photo();
   const stated = ["lens", "device", "adapter", "focus", "surface"].some((name) => Boolean(photo[name]));
-  const box = h(
-    "details",
+  return folding(
+    opened || stated,
+    (open) => (opened = open),
     { class: "about" },
-    h("summary", {}, "How it was taken: lens, curved surface"),
+    h("summary", { "data-key": "taken-box" }, "How it was taken: lens, curved surface"),
     h("div", { class: "stack" }, lensField(context, photo), edgeBox(context, photo), ...words(context, photo), surfaceBox(context, photo)),
   );
-  box.open = opened || stated;
-  box.addEventListener("toggle", () => (opened = box.open));
-  return box;
 }
 
 /** Make a rough profile from a straight edge, keep it in the survey, and return its name. */

@@ -197,8 +197,10 @@ export class Workbench {
     byId("canvas").focus({ preventScroll: true });
   }
 
-  /** After a reference is clicked its length is what is missing: take the person there. */
+  /** After a reference is clicked its length is what is missing: take the person there, unless they went on. */
   private focusFirstEmpty(): void {
+    const at = document.activeElement;
+    if (at !== document.body && !byId("photo-pane").contains(at)) return;
     const empty = byId("panel").querySelector<HTMLInputElement>('input[aria-required="true"]');
     if (empty && !empty.value) empty.focus();
   }
@@ -355,13 +357,7 @@ export class Workbench {
         }),
       );
     } else {
-      fill(
-        panel,
-        ...placePanel({
-          ...context,
-          members: this.structure.structure.members,
-        }),
-      );
+      fill(panel, ...placePanel({ ...context, members: this.structure.structure.members }));
     }
     this.notices.render();
     this.renderBar();

@@ -32,10 +32,13 @@ export class Trial {
     });
   }
 
-  /** Load what is kept into the forms. */
+  /** Load what is kept into the forms; until it is there nothing can be typed over it. */
   async start(): Promise<void> {
+    const fields = this.parts.map((part) => need<HTMLFieldSetElement>("fieldset[data-waits]", part.form.form));
+    for (const one of fields) one.disabled = true;
     try {
       await Promise.all(this.parts.map((part) => part.load()));
+      for (const one of fields) one.disabled = false;
     } catch (error) {
       this.faults([wordsOf(error)]);
     }

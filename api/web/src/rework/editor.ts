@@ -73,14 +73,14 @@ export class Editor<T extends Part> {
     return this.dirty;
   }
 
-  /** Open the form for a new entry, or with an entry that was read afresh. */
-  async open(id: string | null): Promise<void> {
+  /** Open the form for a new entry, or with an entry that was read afresh, if it is still wanted then. */
+  async open(id: string | null, wanted: () => boolean): Promise<void> {
     if (id === null) {
       this.begin(null, this.kind.fresh());
       return;
     }
     const { body, etag } = await this.keeper.load(id);
-    this.begin({ id, etag, part: body }, this.kind.toValues(body));
+    if (wanted()) this.begin({ id, etag, part: body }, this.kind.toValues(body));
   }
 
   close(): void {
@@ -99,6 +99,9 @@ export class Editor<T extends Part> {
 
   private begin(editing: { id: string; etag: string; part: T } | null, values: Values): void {
     this.editing = editing;
+    // What is still said of the entry before belongs to that one.
+    window.clearTimeout(this.timer);
+    this.asked += 1;
     this.fields.fill(values);
     this.allowId(editing === null);
     need(`#${this.kind.name}-title`).textContent = editing ? `${this.kind.words}: ${editing.part.id}` : `New: ${this.kind.words.toLowerCase()}`;
