@@ -17,7 +17,7 @@ import uvicorn
 from api.app import create_app
 from api.settings import Settings
 
-START_SECONDS = 30.0
+START_SECONDS = 120.0
 
 
 @contextmanager

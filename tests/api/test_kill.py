@@ -32,7 +32,7 @@ def start(processes: list[Process], data: Path, crash_at: str = "") -> httpx.Cli
     """Start the service on a data folder and give a client for it."""
     process = Process(data, crash_at=crash_at)
     processes.append(process)
-    return httpx.Client(base_url=process.address, timeout=30)
+    return httpx.Client(base_url=process.address, timeout=120)
 
 
 def check_store(client: httpx.Client, data: Path) -> dict[str, dict[str, Any]]:
@@ -116,7 +116,7 @@ class Worker:
         self.threads = [threading.Thread(target=run) for run in (self._upload, self._edit)]
 
     def _upload(self) -> None:
-        with httpx.Client(base_url=self._address, timeout=30) as client:
+        with httpx.Client(base_url=self._address, timeout=120) as client:
             while True:
                 seeds = [next(self._seeds) for _ in range(3)]
                 files = [(f"{seed}.jpg", picture(seed, size=(120, 90))) for seed in seeds]
@@ -127,7 +127,7 @@ class Worker:
                 self.confirmed += [one["sha256"] for one in taken if one["status"] == "stored"]
 
     def _edit(self) -> None:
-        with httpx.Client(base_url=self._address, timeout=30) as client:
+        with httpx.Client(base_url=self._address, timeout=120) as client:
             version = client.get(f"/api/photos/{self._photo}").json()["version"]
             while True:
                 marks = [MARKS[0] | {"id": f"{version}-{n}"} for n in range(20)]

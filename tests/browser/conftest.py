@@ -47,19 +47,22 @@ ARGUMENTS = [
 DESKTOP: ViewportSize = {"width": 1440, "height": 900}
 PHONE: ViewportSize = {"width": 390, "height": 844}
 # The pages' own pauses before they ask for something anew are 150 to 500 ms and follow an input; what a
-# page asks for when it opens follows at once, each answer's questions within a frame or two.
+# page asks for when it opens follows at once, each answer's questions within a frame or two. Timed by the
+# page itself, so that a busy machine's answers are read before.
 QUIET_MS, QUIET_TURNS = 40, 4
+QUIET = "ms => new Promise(done => setTimeout(() => requestAnimationFrame(done), ms))"
+STOP_SECONDS = 120
 # A busy machine is slow; what a page promises is what it shows in the end.
-expect.set_options(timeout=20_000)
+expect.set_options(timeout=60_000)
 
 
 class Service:
     """A service that can be stopped and started again on the same port and data."""
 
     def __init__(self, data: Path) -> None:
-        with socket.socket() as probe:
-            probe.bind(("127.0.0.1", 0))
-            self.port = int(probe.getsockname()[1])
+        # Bound but not listening: nobody else gets the port while the service is away.
+        self._place = bound(0)
+        self.port = int(self._place.getsockname()[1])
         self._data = data
         self._server: uvicorn.Server | None = None
         self._thread: threading.Thread | None = None
@@ -75,13 +78,11 @@ class Service:
         app = create_app(Settings(data_dir=self._data, port=self.port))
         config = uvicorn.Config(app, host="127.0.0.1", port=self.port, log_level="critical")
         self._server = uvicorn.Server(config)
-        self._thread = threading.Thread(target=self._server.run, daemon=True)
+        self._thread = threading.Thread(target=self._server.run, args=([bound(self.port)],), daemon=True)
         self._thread.start()
-        for _ in range(3000):
-            if self._server.started:
-                return
+        while not self._server.started:
+            assert self._thread.is_alive(), "the service did not start"
             time.sleep(0.01)
-        pytest.fail("the service did not start")
 
     def stop(self) -> None:
         """End it; connections are refused from now on."""
@@ -89,13 +90,24 @@ class Service:
             return
         self._server.should_exit = True
         self._server.force_exit = True
-        self._thread.join(30)
+        self._thread.join(STOP_SECONDS)
+        assert not self._thread.is_alive(), "the service did not stop"
         self._server = None
 
     def close(self) -> None:
         """End it for good."""
         self.client.close()
         self.stop()
+        self._place.close()
+
+
+def bound(port: int) -> socket.socket:
+    """Make a socket bound to a port of this machine (0: any free one), beside others of ours."""
+    made = socket.socket()
+    for option in (socket.SO_REUSEADDR, socket.SO_REUSEPORT):
+        made.setsockopt(socket.SOL_SOCKET, option, 1)
+    made.bind(("127.0.0.1", port))
+    return made
 
 
 @dataclass
@@ -117,7 +129,7 @@ class Watched:
         """Wait until the page has asked for nothing for a moment: less than Playwright's half a second."""
         quiet = 0
         while quiet < QUIET_TURNS:
-            self.page.wait_for_timeout(QUIET_MS)
+            self.page.evaluate(QUIET, QUIET_MS)
             quiet = 0 if self.under_way else quiet + 1
 
     def check(self) -> None:
@@ -180,7 +192,7 @@ def open_page(service: Service, browser: Browser) -> Iterator[OpenPage]:
 def watch(page: Page, origin: str) -> Watched:
     """Watch a page for errors and for requests to other hosts."""
     watched = Watched(page, origin)
-    page.set_default_timeout(20_000)
+    page.set_default_timeout(60_000)
 
     def note(message: ConsoleMessage) -> None:
         if message.type in {"error", "warning"}:

@@ -22,6 +22,12 @@ FAINT = 40.0
 # Light below this is noise of the preview's compression.
 FLOOR = 3.0
 LOADING_CSS_PX = 44.0
+# Longer than the drawing library's wait after a turn of the wheel (80 ms) and than the steps of its keys.
+PAUSE_MS = 120
+MOST_TRIES = 100
+# Timed by the page itself: a busy page counts its own timers first, and what was due is drawn.
+PAUSED = """ms => new Promise(done => setTimeout(
+    () => requestAnimationFrame(() => requestAnimationFrame(done)), ms))"""
 
 
 def target_picture(times: float = 1.0, *, kind: str = "PNG") -> bytes:
@@ -80,16 +86,39 @@ def screen_map(page: Page, times: float = 1.0) -> ScreenMap:
     A css px is an integer place on its upper left corner, a screenshot's pixel i covers [i, i + 1]: hence
     the half added to centroids.
     """
+    places = _spots(page)
+    assert len(places) == len(SPOTS), f"{len(places)} spots are on the screen"
+    screen = np.array([*sorted(places[:2]), places[2]])
+    solved = np.linalg.solve(screen, times * np.array(SPOTS))
+    return ScreenMap(np.asarray(solved.T, dtype=np.float64))
+
+
+def _spots(page: Page) -> list[tuple[float, float, float]]:
+    """Where spots are on the screen, as homogeneous places, the uppermost first."""
     seen = np.asarray(Image.open(io.BytesIO(page.screenshot())).convert("L"), dtype=np.float64)
     seen = np.where(_canvas_part(page, seen.shape), seen, 0.0)
     labels, _ = ndimage.label(seen > FAINT)
     boxes = [box for box in ndimage.find_objects(labels) if _is_round(labels[box] > 0)]
-    assert len(boxes) == len(SPOTS), f"{len(boxes)} spots are on the screen"
     places = [(x + 0.5, y + 0.5, 1.0) for y, x in (_centroid(seen, box) for box in boxes)]
-    places.sort(key=lambda place: place[1])
-    screen = np.array([*sorted(places[:2]), places[2]])
-    solved = np.linalg.solve(screen, times * np.array(SPOTS))
-    return ScreenMap(np.asarray(solved.T, dtype=np.float64))
+    return sorted(places, key=lambda place: place[1])
+
+
+def pause(page: Page, ms: int = PAUSE_MS) -> None:
+    """Let the page do what is due, however slow its machine is."""
+    page.evaluate(PAUSED, ms)
+
+
+def at_rest(page: Page, times: float = 1.0) -> ScreenMap:
+    """Wait until the picture is there and does not move; return where it is on the screen."""
+    pause(page)
+    before = _spots(page)
+    for _ in range(MOST_TRIES):
+        pause(page)
+        now = _spots(page)
+        if now == before and len(now) == len(SPOTS):
+            return screen_map(page, times)
+        before = now
+    raise AssertionError("the picture does not come to rest")
 
 
 def _centroid(seen: NDArray[np.float64], box: tuple[slice, slice]) -> tuple[float, float]:
@@ -135,17 +164,17 @@ def _span(start: float, length: float) -> slice:
 
 def saved(page: Page) -> None:
     """Wait until the page says that everything is saved."""
-    expect(page.locator("#save-state")).to_have_text("✓ Saved", timeout=20_000)
+    expect(page.locator("#save-state")).to_have_text("✓ Saved")
 
 
 def click(page: Page, x: float, y: float, *, touch: bool = False) -> None:
-    """Click or tap, slowly enough not to be a double click of the one before."""
+    """Click or tap, and let the page take it."""
     if touch:
         page.touchscreen.tap(x, y)
     else:
         page.mouse.move(x, y)
         page.mouse.click(x, y)
-    page.wait_for_timeout(60)
+    pause(page, 0)
 
 
 def stored(client: Any, photo: str) -> dict[str, Any]:
@@ -159,19 +188,20 @@ def stored(client: Any, photo: str) -> dict[str, Any]:
 def ready(page: Page, times: float = 1.0) -> ScreenMap:
     """Wait for the picture; return where it is on the screen."""
     saved(page)
-    page.wait_for_timeout(700)
-    return screen_map(page, times)
+    return at_rest(page, times)
 
 
 def draw_pit(page: Page, seen: ScreenMap, *, touch: bool = False) -> list[tuple[float, float]]:
     """Outline a pit by clicks; return the picture pixels that were under them."""
     page.get_by_role("button", name="Pit", exact=True).click()
-    page.wait_for_timeout(150)
-    seen = screen_map(page) if touch else seen
+    expect(page.locator("#draw-bar")).to_be_visible()
+    # On a phone the page brings the picture back into sight.
+    seen = at_rest(page) if touch else seen
     under = []
-    for corner in CORNERS:
+    for number, corner in enumerate(CORNERS, 1):
         at = seen.screen(*corner)
         click(page, *at, touch=touch)
+        expect(page.locator("#step")).to_contain_text(f"{number} set.")
         under.append(seen.pixel(*at))
     page.get_by_role("button", name="Finish").click()
     return under

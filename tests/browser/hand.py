@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from playwright.sync_api import Page, expect
 
+from tests.browser.drawing import pause
+
 Px = tuple[float, float]
-# Two frames are drawn: what was changed before is on the screen.
-TWO_FRAMES = "() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))"
 MOST_TRIES = 400
 # Between the places that are aimed at first, as shares of the canvas.
 NEAR, FAR = 0.42, 0.58
@@ -64,7 +64,7 @@ class Hand:
     def _under(self, x: int, y: int) -> Px:
         self.page.mouse.move(x - 3, y)
         self.page.mouse.move(x, y)
-        self.page.evaluate(TWO_FRAMES)
+        pause(self.page, 0)
         found = re.fullmatch(r"(-?\d+), (-?\d+) px", self.page.locator("#under").inner_text())
         return (float(found[1]), float(found[2])) if found else (-1.0, -1.0)
 

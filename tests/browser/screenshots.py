@@ -22,7 +22,7 @@ from playwright.sync_api import BrowserContext, Page, expect, sync_playwright
 
 from api.demo_service import demo_settings, fill
 from tests.browser.conftest import ARGUMENTS, CHROMIUM_VARIABLE, DESKTOP, PHONE, Service
-from tests.browser.hand import TWO_FRAMES
+from tests.browser.drawing import pause
 
 ROOT = Path(__file__).parents[2]
 FOLDER = ROOT / ".screenshots"
@@ -128,7 +128,7 @@ def take(context: BrowserContext, service: Service, shot: Shot) -> Image.Image:
     page.goto(service.url + shot.path)
     page.wait_for_load_state("networkidle")
     shot.wait(page)
-    page.evaluate(TWO_FRAMES)
+    pause(page, 0)
     seen = Image.open(io.BytesIO(page.screenshot())).convert("RGB")
     page.close()
     return seen

@@ -6,7 +6,7 @@ from importlib.resources import files
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Locator, Page
+from playwright.sync_api import Browser, Locator, Page, expect
 
 from tests.api.samples import PLACEMENT, picture, survey_file
 from tests.browser.conftest import OpenPage, Service
@@ -108,14 +108,16 @@ def test_the_skip_link_is_first_and_works(open_page: OpenPage) -> None:
     """The first Tab offers to skip the frame; Enter moves to the content."""
     page = open_page("/").page
     page.keyboard.press("Tab")
-    assert page.evaluate("document.activeElement.textContent") == "Skip to content"
+    expect(page.get_by_role("link", name="Skip to content")).to_be_focused()
     page.keyboard.press("Enter")
-    assert page.evaluate("document.activeElement.id") == "content"
+    expect(page.locator("#content")).to_be_focused()
 
 
 def test_the_focus_is_seen(open_page: OpenPage, survey: str) -> None:
     """Whatever has the focus by keyboard has an outline of at least 2 px."""
     page = open_page(f"/surveys/{survey}/findings").page
+    # Until the table is there a link stands in its place, which takes the focus away with it.
+    expect(page.locator("#findings")).to_be_visible()
     for _ in range(14):
         page.keyboard.press("Tab")
         width = page.evaluate("parseFloat(getComputedStyle(document.activeElement).outlineWidth)")

@@ -35,13 +35,15 @@ def test_from_the_choice_to_both_photos(open_page: OpenPage, pair: tuple[str, st
     expect(rows).to_have_count(4)
     expect(page.locator("#shown")).to_have_text("4 of 5 findings shown")
     clean(page)
-    page.get_by_role("link", name="both photos of later:f1/Q1").click()
+    with page.expect_navigation():
+        page.get_by_role("link", name="both photos of later:f1/Q1").click()
     expect(page.locator("#comparer img")).to_have_count(2)
     page.get_by_label("swipe", exact=True).check()
     slider = page.get_by_role("slider", name="How much of the later photo shows")
     slider.press("Home")
     expect(slider).to_have_attribute("aria-valuetext", "0 % of the later photo")
     slider.press("ArrowRight")
+    expect(slider).to_have_attribute("aria-valuetext", "1 % of the later photo")
     assert page.locator("#comparer").evaluate("e => e.style.getPropertyValue('--shown')") == "1"
     clean(page)
 
@@ -57,6 +59,6 @@ def test_a_finger_moves_the_edge_on_a_phone(open_page: OpenPage, pair: tuple[str
     page.touchscreen.tap(box["x"] + 0.25 * box["width"], box["y"] + 0.5 * box["height"])
     expect(page.get_by_role("slider")).to_have_value("25")
     page.get_by_label("fade", exact=True).check()
-    assert float(page.locator(".later .frame").evaluate("e => getComputedStyle(e).opacity")) == 0.25
+    expect(page.locator(".later .frame")).to_have_css("opacity", "0.25")
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
     clean(page)

@@ -51,11 +51,11 @@ def test_columns_sort_by_value_and_say_so(open_page: OpenPage, survey: str) -> N
     page = open_page(f"/surveys/{survey}/findings").page
     head = page.get_by_role("columnheader", name="Depth")
     head.get_by_role("button").click()
-    assert head.get_attribute("aria-sort") == "ascending"
+    expect(head).to_have_attribute("aria-sort", "ascending")
     rising = column(page, "Depth")
     assert [text.split()[0] for text in rising] == ["0.030", "0.150", "0.250", "no"]
     head.get_by_role("button").press("Enter")
-    assert head.get_attribute("aria-sort") == "descending"
+    expect(head).to_have_attribute("aria-sort", "descending")
     assert [text.split()[0] for text in column(page, "Depth")] == ["0.250", "0.150", "0.030", "no"]
     assert page.locator("th[aria-sort]").count() == 1
 
@@ -69,6 +69,7 @@ def test_filters_show_what_is_wanted(open_page: OpenPage, survey: str) -> None:
     expect(page.locator("#findings tbody tr:visible")).to_have_count(1)
     page.reload()
     expect(page.locator("#findings tbody tr:visible")).to_have_count(1)
+    expect(page.get_by_label("Any word")).to_have_value("over the limit")
     page.get_by_label("Any word").fill("nothing like it")
     expect(page.locator("#none-match")).to_be_visible()
 

@@ -35,6 +35,7 @@ def test_the_history_reads_and_narrows_on_a_phone(
     assert page.evaluate("document.documentElement.scrollWidth") <= 320
     assert too_small(page.locator("main")) == []
     page.get_by_label("Show", exact=True).select_option("structure")
-    page.get_by_role("button", name="Show").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Show").click()
     expect(page.locator(".history-headline")).to_have_text("Structure Stabilizer, left added")
     context.close()

@@ -10,6 +10,7 @@ from playwright.sync_api import Page, expect
 
 from tests.api.samples import STRUCTURE, new_survey
 from tests.browser.conftest import OpenPage, Service
+from tests.browser.drawing import pause
 
 # Middle of the 900 x 400 mm skin: what the crosshair points at when the whole member is shown.
 MIDDLE = [450, 200]
@@ -43,8 +44,14 @@ def survey(service: Service) -> str:
 def opened(open_page: OpenPage, survey: str, **options: Any) -> Page:
     """Open the map and wait until its sums are drawn."""
     page: Page = open_page(f"/surveys/{survey}/map?member=SK1", **options).page
-    expect(page.locator("#legend li").first).to_be_visible()
+    drawn(page)
     return page
+
+
+def drawn(page: Page) -> None:
+    """Wait until the sums are there and drawn: what is on the screen can be clicked."""
+    expect(page.locator("#legend li").first).to_be_visible()
+    pause(page, 0)
 
 
 def click_middle(page: Page) -> None:
@@ -78,7 +85,7 @@ def test_the_crosshair_gives_the_same_ledger_by_keys(open_page: OpenPage, survey
     expect(page.locator("#spot")).to_contain_text("0.090 ± 0.003 mm")
     for _ in range(3):
         page.keyboard.press("ArrowRight")
-        page.wait_for_timeout(250)
+        pause(page)
     page.keyboard.press("Enter")
     expect(page.locator("#spot")).to_contain_text("No entry reaches this spot")
 
@@ -122,7 +129,7 @@ def test_inches_are_shown_when_chosen(open_page: OpenPage, survey: str) -> None:
     page.locator(".display-menu summary").click()
     with page.expect_navigation():
         page.get_by_role("button", name="inches (in)").click()
-    expect(page.locator("#legend li").first).to_be_visible()
+    drawn(page)
     click_middle(page)
     expect(page.locator("#spot")).to_contain_text("0.0035 ± 0.0002 in")
     expect(page.locator(".ol-scale-line")).to_contain_text("in")
@@ -146,7 +153,7 @@ def test_off_the_member_there_is_no_metal(open_page: OpenPage, survey: str) -> N
     watched = open_page(f"/surveys/{survey}/map?member=SK1")
     watched.expected = ("422",)
     page = watched.page
-    expect(page.locator("#legend li").first).to_be_visible()
+    drawn(page)
     box = page.locator("#map").bounding_box()
     assert box is not None
     page.mouse.click(box["x"] + box["width"] - 8, box["y"] + 8)
@@ -172,7 +179,7 @@ def test_a_member_without_limit_is_not_determined(open_page: OpenPage, service: 
     assert service.client.post(f"/api/surveys/{survey}/removals", json=body).status_code == 201
     page = open_page(f"/surveys/{survey}/map?member=RB1").page
     page.locator("#map").focus()
-    expect(page.locator("#legend li").first).to_be_visible()
+    drawn(page)
     page.keyboard.press("Enter")
     expect(page.locator("#spot .verdict")).to_have_text("? not determined")
     expect(page.locator("#spot")).to_contain_text("no limit is set here")
@@ -219,8 +226,9 @@ def test_a_print_is_light_whatever_the_theme(open_page: OpenPage, survey: str) -
     """Before a print the map is drawn in light colours, afterwards in the chosen ones again."""
     page = opened(open_page, survey)
     page.locator(".display-menu summary").click()
-    page.get_by_role("button", name="dark", exact=True).click()
-    expect(page.locator("#legend li").first).to_be_visible()
+    with page.expect_navigation():
+        page.get_by_role("button", name="dark", exact=True).click()
+    drawn(page)
     theme = "document.documentElement.dataset.theme"
     assert page.evaluate(f"(dispatchEvent(new Event('beforeprint')), {theme})") == "light"
     assert page.evaluate(f"(dispatchEvent(new Event('afterprint')), {theme})") == "dark"
@@ -232,4 +240,4 @@ def test_every_member_can_be_chosen(open_page: OpenPage, survey: str) -> None:
     page.locator("#member").select_option("RB1")
     page.wait_for_url(re.compile("member=RB1"))
     expect(page.locator("#map")).to_have_attribute("data-member", "RB1")
-    assert len(STRUCTURE["members"]) == page.locator("#member option").count()
+    expect(page.locator("#member option")).to_have_count(len(STRUCTURE["members"]))

@@ -7,7 +7,7 @@ from playwright.sync_api import Page, Route, expect
 
 from tests.api.samples import new_survey, tag, upload
 from tests.browser.conftest import OpenPage, Service
-from tests.browser.drawing import click, ready, ring_of, saved, screen_map, stored, target_picture
+from tests.browser.drawing import at_rest, click, ready, ring_of, saved, stored, target_picture
 
 # 4000 x 3000 px.
 TIMES = 10 / 3
@@ -51,8 +51,7 @@ def test_drawing_does_not_wait_for_the_full_picture(
     page.mouse.move(*seen.screen(2000, 1500))
     page.mouse.wheel(0, -240)
     expect(page.locator("#photo-pane")).to_have_attribute("data-picture", "loading")
-    page.wait_for_timeout(600)
-    seen = screen_map(page, TIMES)
+    seen = at_rest(page, TIMES)
     page.get_by_role("tab", name="2 Marks").click()
     page.get_by_role("button", name="Pit", exact=True).click()
     under = []

@@ -7,7 +7,7 @@ import math
 
 import pytest
 from PIL import Image
-from playwright.sync_api import expect
+from playwright.sync_api import Page, expect
 from shapely.geometry import Point, Polygon
 
 from tests.api.samples import new_survey, tag, upload
@@ -15,13 +15,15 @@ from tests.browser.conftest import OpenPage, Service
 from tests.browser.drawing import (
     BAR,
     CORNERS,
+    ScreenMap,
+    at_rest,
     click,
     draw_pit,
+    pause,
     press,
     ready,
     ring_of,
     saved,
-    screen_map,
     stored,
     target_picture,
 )
@@ -62,21 +64,24 @@ def test_scale_pit_depth_and_measure_end_to_end(service: Service, open_page: Ope
     )
 
 
+def zoomed_in(page: Page, seen: ScreenMap, turns: int) -> ScreenMap:
+    """Turn the wheel over the picture's middle; return where the picture is afterwards."""
+    page.mouse.move(*seen.screen(600, 450))
+    for _ in range(turns):
+        page.mouse.wheel(0, -120)
+        pause(page)
+        seen = at_rest(page)
+    return seen
+
+
 @pytest.mark.parametrize("presses", [0, 2, 3])
 def test_drawn_corners_are_where_the_pointer_was(
     service: Service, open_page: OpenPage, scaled: str, presses: int
 ) -> None:
     """At any zoom a drawn corner is stored within 0.05 px of the picture's pixel under the pointer."""
     page = open_page(f"/photos/{scaled}").page
-    ready(page)
     # The wheel keeps the place under the pointer: all three spots stay on the screen.
-    middle = screen_map(page).screen(600, 450)
-    page.mouse.move(*middle)
-    for _ in range(presses):
-        page.mouse.wheel(0, -120)
-        page.wait_for_timeout(350)
-    page.wait_for_timeout(600)
-    seen = screen_map(page)
+    seen = zoomed_in(page, ready(page), presses)
     under = draw_pit(page, seen)
     saved(page)
     for drawn, expected in zip(ring_of(stored(service.client, scaled)), under, strict=True):
@@ -150,13 +155,14 @@ def test_a_corner_is_dragged(service: Service, open_page: OpenPage, scaled: str)
     draw_pit(page, seen)
     saved(page)
     before = ring_of(stored(service.client, scaled))
+    drawn = str(page.locator("#undo").get_attribute("title"))
     start, stop = seen.screen(*CORNERS[2]), seen.screen(690, 530)
     page.mouse.move(*start)
     page.mouse.down()
     page.mouse.move((start[0] + stop[0]) / 2, (start[1] + stop[1]) / 2, steps=4)
     page.mouse.move(*stop, steps=4)
     page.mouse.up()
-    page.wait_for_timeout(700)
+    expect(page.locator("#undo")).not_to_have_attribute("title", drawn)
     saved(page)
     after = ring_of(stored(service.client, scaled))
     assert after[2] == pytest.approx(seen.pixel(*stop), abs=0.6)
@@ -175,15 +181,9 @@ def test_a_turned_photo_is_marked_upright(service: Service, open_page: OpenPage)
     photo = made[0]["photo"]["id"]
     service.client.put(f"/api/photos/{photo}/scale", json=BAR, headers=tag(1))
     page = open_page(f"/photos/{photo}").page
-    ready(page)
-    preview = screen_map(page)
-    page.mouse.move(*preview.screen(600, 450))
-    for _ in range(3):
-        page.mouse.wheel(0, -120)
-        page.wait_for_timeout(350)
+    zoomed_in(page, ready(page), 3)
     expect(page.locator("#photo-pane")).to_have_attribute("data-picture", "shown")
-    page.wait_for_timeout(600)
-    under = draw_pit(page, screen_map(page))
+    under = draw_pit(page, at_rest(page))
     saved(page)
     for drawn, expected in zip(ring_of(stored(service.client, photo)), under, strict=True):
         assert drawn == pytest.approx(expected, abs=0.05)
@@ -204,7 +204,7 @@ def test_freehand_follows_the_hand(service: Service, open_page: OpenPage, scaled
     for step in way[1:]:
         page.mouse.move(*step)
         # Browsers hand on one move per frame; a hand is slower than a script.
-        page.wait_for_timeout(40)
+        pause(page, 0)
     page.mouse.up()
     expect(page.get_by_text("A1 · Affected area")).to_be_visible()
     saved(page)
@@ -245,7 +245,7 @@ def test_a_blend_out_says_what_it_was_measured_from(
     expect(page.get_by_role("alert").filter(has_text="measured from")).to_be_visible()
     page.get_by_role("radio", name="Original contour").check()
     page.get_by_role("button", name="Add reading").click()
-    page.wait_for_timeout(300)
+    expect(page.locator(".readings")).to_contain_text("0.060 mm, u 0.004 mm")
     saved(page)
     page.get_by_role("radio", name="Faired").check()
     page.get_by_label("Run-out, total length to depth").fill("20")
@@ -288,7 +288,8 @@ def test_the_keyboard_moves_copies_and_deletes(service: Service, open_page: Open
     ready(page)
     page.locator("#canvas").focus()
     page.keyboard.press("n")
-    page.wait_for_timeout(300)
+    expect(page.locator(".marks > li.selected")).to_contain_text("P1")
+    pause(page)
     box = page.locator("#canvas").bounding_box()
     assert box is not None
     assert min(box["width"], box["height"]) > 500
@@ -301,7 +302,7 @@ def test_the_keyboard_moves_copies_and_deletes(service: Service, open_page: Open
     expect(page.locator("#notices")).to_contain_text("Corner picked up")
     press(page, "ArrowRight", 2)
     page.keyboard.press("Enter")
-    page.wait_for_timeout(700)
+    expect(page.locator("#undo")).to_have_attribute("title", "Undo: reshape P1")
     saved(page)
     moved = ring_of(stored(service.client, scaled))
     assert moved[:2] + moved[3:] == [ring[0], ring[1], ring[3]]
@@ -310,7 +311,6 @@ def test_the_keyboard_moves_copies_and_deletes(service: Service, open_page: Open
     expect(page.get_by_text("P2 · Pit")).to_be_visible()
     page.keyboard.press("Delete")
     expect(page.get_by_text("P2 · Pit")).to_have_count(0)
-    page.wait_for_timeout(700)
     saved(page)
     assert [one["id"] for one in stored(service.client, scaled)["marks"]] == ["P1"]
 
@@ -325,7 +325,7 @@ def test_help_lists_the_keys(open_page: OpenPage, scaled: str) -> None:
     expect(dialog).to_contain_text("pick up the nearest corner")
     page.keyboard.press("Escape")
     expect(dialog).to_be_hidden()
-    assert page.evaluate("document.activeElement.id") == "canvas"
+    expect(page.locator("#canvas")).to_be_focused()
 
 
 def test_a_mark_is_renamed(service: Service, open_page: OpenPage, scaled: str) -> None:
@@ -344,11 +344,10 @@ def test_a_mark_is_renamed(service: Service, open_page: OpenPage, scaled: str) -
     name.fill("S-17 left")
     page.keyboard.press("Tab")
     expect(page.locator(".marks > li.selected")).to_contain_text("S-17 left · Pit")
-    page.wait_for_timeout(700)
     saved(page)
     kept = [(mark["id"], mark["note"]) for mark in stored(service.client, scaled)["marks"]]
     assert kept == [("P1", "P1"), ("S-17 left", "P2")]
     page.locator("#undo").click()
-    page.wait_for_timeout(700)
+    expect(page.locator(".marks")).to_contain_text("P2 · Pit")
     saved(page)
     assert [mark["id"] for mark in stored(service.client, scaled)["marks"]] == ["P1", "P2"]

@@ -10,7 +10,7 @@ from playwright.sync_api import expect
 
 from tests.api.samples import tag
 from tests.browser.conftest import OpenPage, Service
-from tests.browser.drawing import click, ready, saved, screen_map, stored
+from tests.browser.drawing import at_rest, click, ready, saved, stored
 
 
 def test_place_on_the_layout(service: Service, open_page: OpenPage, scaled: str) -> None:
@@ -21,8 +21,7 @@ def test_place_on_the_layout(service: Service, open_page: OpenPage, scaled: str)
     page.get_by_label("Member", exact=True).select_option("SK1")
     page.get_by_label("Face", exact=True).select_option("outer")
     expect(page.locator("#layout canvas").first).to_be_visible()
-    page.wait_for_timeout(500)
-    seen = screen_map(page)
+    seen = at_rest(page)
     for letter, (point, station) in enumerate((((500, 400), "400"), ((700, 400), "450"))):
         page.get_by_role("button", name="Add a point pair").click()
         click(page, *seen.screen(*point))
@@ -30,7 +29,6 @@ def test_place_on_the_layout(service: Service, open_page: OpenPage, scaled: str)
         pair.get_by_label("Station (mm)").fill(station)
         pair.get_by_label("Offset (mm)").fill("120")
         page.keyboard.press("Tab")
-        page.wait_for_timeout(100)
     saved(page)
     kept = stored(service.client, scaled)
     assert (kept["member"], kept["face"]) == ("SK1", "outer")

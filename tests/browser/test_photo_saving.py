@@ -28,12 +28,11 @@ def test_undo_and_redo(service: Service, open_page: OpenPage, scaled: str) -> No
     drawn = ring_of(stored(service.client, scaled))
     page.get_by_role("button", name="Undo: draw P1").click()
     expect(page.get_by_text("P1 · Pit")).to_have_count(0)
-    page.wait_for_timeout(700)
     saved(page)
     assert stored(service.client, scaled)["marks"] == []
     page.locator("#canvas").focus()
     page.keyboard.press("Control+y")
-    page.wait_for_timeout(700)
+    expect(page.get_by_text("P1 · Pit")).to_be_visible()
     saved(page)
     assert ring_of(stored(service.client, scaled)) == drawn
 
@@ -114,8 +113,10 @@ def test_a_conflict_is_decided_by_a_person(
     assert kept["P1"]["note"] == ("my note" if choice == "mine" else "their note")
     assert "P9" in kept
     # The version that lost is one undo away.
-    page.locator("#undo").click()
-    page.wait_for_timeout(700)
+    undo = page.locator("#undo")
+    step = str(undo.get_attribute("title"))
+    undo.click()
+    expect(undo).not_to_have_attribute("title", step)
     saved(page)
     back = {mark["id"]: mark for mark in stored(service.client, scaled)["marks"]}
     assert back["P1"]["note"] == ("their note" if choice == "mine" else "my note")

@@ -123,6 +123,7 @@ def test_a_sweep_is_decided_one_by_one_or_at_once(
     page.get_by_role("button", name="Sweep the whole picture").click()
     asked(page)
     proposed = page.locator(".suggest .marks > li")
+    expect(proposed.first).to_be_visible()
     count = proposed.count()
     assert count >= 2
     assert marks_of(service, corroded) == []
@@ -137,11 +138,10 @@ def test_a_sweep_is_decided_one_by_one_or_at_once(
     else:
         page.get_by_role("button", name="Accept S2").click()
     expect(proposed).to_have_count(0)
-    page.wait_for_timeout(700)
     saved(page)
     assert len(marks_of(service, corroded)) == count - 1
     page.locator("#undo").click()
-    page.wait_for_timeout(700)
+    expect(page.get_by_text("P1 · Pit")).to_have_count(0)
     saved(page)
     assert marks_of(service, corroded) == []
 

@@ -10,7 +10,7 @@ from playwright.sync_api import CDPSession, Page, expect
 from shapely.geometry import Point, Polygon
 
 from tests.browser.conftest import OpenPage, Service
-from tests.browser.drawing import ready, ring_of, saved, screen_map, stored
+from tests.browser.drawing import at_rest, pause, ready, ring_of, saved, stored
 
 Place = tuple[float, float]
 STEPS = 20
@@ -33,7 +33,7 @@ class Fingers:
     def move(self, *places: Place) -> None:
         """Move all fingers, one step of a frame."""
         self._send("touchMove", places)
-        self._page.wait_for_timeout(30)
+        pause(self._page, 0)
 
     def lift(self) -> None:
         """Lift all fingers."""
@@ -66,8 +66,7 @@ def test_two_fingers_zoom_about_what_lies_between_them(open_page: OpenPage, scal
     fingers.put(*pair(middle, before))
     fingers.spread(middle, before, after)
     fingers.lift()
-    page.wait_for_timeout(700)
-    zoomed = screen_map(page)
+    zoomed = at_rest(page)
     grown = seen.pixels_per_css / zoomed.pixels_per_css
     lost = LOST * (after - before) / STEPS
     assert after / (before + lost) <= grown * 1.01
@@ -81,8 +80,8 @@ def test_a_finger_draws_freehand(service: Service, open_page: OpenPage, scaled: 
     ready(page)
     page.get_by_role("radio", name="Freehand").check()
     page.get_by_role("button", name="Affected area").click()
-    page.wait_for_timeout(400)
-    seen = screen_map(page)
+    expect(page.locator("#draw-bar")).to_be_visible()
+    seen = at_rest(page)
     x, y = seen.screen(600, 460)
     way = [(x + 40 * math.cos(t / 20 * math.pi), y + 30 * math.sin(t / 20 * math.pi)) for t in range(40)]
     fingers = Fingers(page)
@@ -109,8 +108,8 @@ def test_a_second_finger_zooms_and_draws_nothing(
     ready(page)
     page.get_by_role("radio", name="Freehand").check()
     page.get_by_role("button", name="Affected area").click()
-    page.wait_for_timeout(400)
-    seen = screen_map(page)
+    expect(page.locator("#draw-bar")).to_be_visible()
+    seen = at_rest(page)
     middle = seen.screen(600, 450)
     fingers = Fingers(page)
     left, right = pair(middle, 60)
@@ -122,8 +121,7 @@ def test_a_second_finger_zooms_and_draws_nothing(
     fingers.put(left, right)
     fingers.spread(middle, 60, 120)
     fingers.lift()
-    page.wait_for_timeout(700)
-    zoomed = screen_map(page)
+    zoomed = at_rest(page)
     assert zoomed.pixels_per_css < 0.7 * seen.pixels_per_css
     expect(page.locator("#step")).to_contain_text("without lifting")
     assert stored(service.client, scaled)["marks"] == []

@@ -83,6 +83,7 @@ def test_rules_come_from_a_file(open_page: OpenPage, service: Service, survey: s
     watched = open_page(f"/surveys/{survey}/rules")
     watched.expected = ("422",)
     page = watched.page
+    expect(page.locator("#rules-file")).to_be_enabled()
     watched.settle()
     without = RULE_FILE.replace('source = "Invented order 9"\n', "")
     page.locator("#rules-file").set_input_files(

@@ -73,6 +73,7 @@ def kept(service: Service, survey: str, part: str) -> Any:
 def opened(open_page: OpenPage, survey: str, name: str, **options: Any) -> Page:
     """Open a planning page and wait until its form holds what is kept."""
     watched = open_page(f"/surveys/{survey}/{name}", **options)
+    expect(watched.page.locator("fieldset[data-waits]:disabled")).to_have_count(0)
     watched.settle()
     return watched.page
 
@@ -270,7 +271,9 @@ def test_every_plot_is_said_in_words(open_page: OpenPage, service: Service, surv
     page = opened(open_page, survey, "decision")
     pictures = page.locator(".plots img")
     expect(pictures.first).to_be_visible()
-    assert pictures.evaluate_all("all => all.every(one => one.complete && one.naturalWidth > 0)")
+    for one in pictures.all():
+        expect(one).to_have_js_property("complete", value=True)
+    assert pictures.evaluate_all("all => all.every(one => one.naturalWidth > 0)")
     assert "Repair: 600 EUR" in str(pictures.first.get_attribute("alt"))
 
 
@@ -331,6 +334,7 @@ def test_a_step_is_ticked_with_name_and_time(open_page: OpenPage, service: Servi
 def test_cautions_stand_before_the_cards(open_page: OpenPage, survey: str) -> None:
     """The cautions for the material, and that approved data govern, come before any card."""
     page = opened(open_page, survey, "worklist")
+    expect(page.locator(".bench-card").first).to_be_visible()
     text = page.locator("main").inner_text()
     assert text.index("Approved data govern") < text.index("Card 1")
     assert text.index("Before anyone grinds") < text.index("Card 1")

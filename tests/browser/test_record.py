@@ -24,7 +24,8 @@ def sign(page: Page, subject: str, name: str) -> None:
     page.locator(f"section:has(#{subject}-title) details.sign > summary").click()
     page.locator(f"#{subject}-name").fill(name)
     page.locator(f"#{subject}-place").fill("Shop 2")
-    page.get_by_role("button", name=f"Sign the {subject}").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name=f"Sign the {subject}").click()
     expect(page.locator(f"#{subject}-title .badge")).to_have_text("✓ signed")
 
 
@@ -50,7 +51,8 @@ def test_from_open_to_sealed_and_corrected(open_page: OpenPage, service: Service
     page.get_by_role("button", name="Seal this survey").click()
     expect(page.get_by_role("alert").filter(has_text="cannot be undone")).to_be_visible()
     page.get_by_label("I know that a sealed survey").check()
-    page.get_by_role("button", name="Seal this survey").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Seal this survey").click()
     expect(page.locator("p.sealed")).to_contain_text("Sealed by local user")
     assert case.record()["standing"] == "sealed"
     page.get_by_label("What is corrected, and why").fill("Wrong gauge")

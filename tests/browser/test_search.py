@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import time
 
 import pytest
 from playwright.sync_api import Browser, expect
@@ -29,9 +30,8 @@ def survey(service: Service) -> str:
     search = {"name": "Quokkas", "search": {"text": "quokka"}}
     service.client.post("/api/search/saved", json=search)
     # The first search after a change may not wait for a slow machine.
-    for _ in range(100):
-        if service.client.get("/api/search?text=quokka").json()["indexing"] == 0:
-            break
+    while service.client.get("/api/search?text=quokka").json()["indexing"] > 0:
+        time.sleep(0.05)
     return made
 
 

@@ -54,9 +54,11 @@ def corners(picture: str, dent: str, count: int) -> list[tuple[float, float]]:
 
 def enter_structure(page: Page) -> None:
     """Enter a skin and a rib by hand, each with its limit and the limit's source."""
-    page.get_by_role("link", name="Enter a structure").first.click()
+    with page.expect_navigation():
+        page.get_by_role("link", name="Enter a structure").first.click()
     page.locator("#structure-name").fill("Left stabilizer, invented")
     page.get_by_role("button", name="Add a member").click()
+    expect(page.locator(".member")).to_have_count(len(MEMBERS))
     for section, member in zip(page.locator(".member").all(), MEMBERS, strict=True):
         for label, text in member.items():
             section.get_by_label(label, exact=True).fill(text)
@@ -64,12 +66,23 @@ def enter_structure(page: Page) -> None:
     page.wait_for_url(re.compile(r"/structures/[0-9a-f]{32}$"))
 
 
+def go_to(page: Page, name: str) -> None:
+    """Go to another page of the survey, and wait until it listens."""
+    pages = page.get_by_role("navigation", name="Survey")
+    fold = pages.locator("summary")
+    if fold.is_visible():
+        fold.click()
+    with page.expect_navigation():
+        pages.get_by_role("link", name=name).click()
+
+
 def start_survey(page: Page) -> None:
     """Start a survey of it and go to its photos."""
     page.get_by_label("Name", exact=True).fill("First look")
-    page.get_by_role("button", name="Start the survey").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Start the survey").click()
     expect(page.get_by_role("heading", name="No photos yet")).to_be_visible()
-    page.get_by_role("navigation", name="Survey").get_by_role("link", name="Photos").click()
+    go_to(page, "Photos")
 
 
 def bring_in_photos(page: Page) -> None:
@@ -89,7 +102,7 @@ def bring_in_photos(page: Page) -> None:
 
 def open_photo(page: Page, name: str, *, touch: bool) -> Hand:
     """Open a photo of the list."""
-    page.get_by_role("navigation", name="Survey").get_by_role("link", name="Photos").click()
+    go_to(page, "Photos")
     page.get_by_role("link", name=f"{name}.jpg").click()
     page.wait_for_url(re.compile(r"/photos/[0-9a-f]{32}$"))
     hand = Hand(page, touch)
@@ -175,7 +188,7 @@ def nearest_dent(picture: str, station: float, offset: float) -> str:
 
 def see_findings(page: Page) -> None:
     """Find both marks in the table, at their true places, the blend-out with its verdict."""
-    page.get_by_role("navigation", name="Survey").get_by_role("link", name="Findings").click()
+    go_to(page, "Findings")
     blend = page.locator("#findings tbody tr[data-kind='blend-out']")
     pit = page.locator("#findings tbody tr[data-kind='pit']")
     expect(blend.locator(".verdict")).to_have_text("✓ within limit")
