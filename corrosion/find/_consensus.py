@@ -105,9 +105,13 @@ def _shapes(parameters: FloatArray) -> FloatArray:
 def _distances(parameters: FloatArray, points: FloatArray) -> FloatArray:
     """Absolute first-order distances of n points from m ellipses, (m, n)."""
     inverse = np.linalg.inv(_shapes(parameters))
-    q = np.einsum("mij,mnj->mni", inverse, points[None] - parameters[:, None, :2])
-    size = np.linalg.norm(q, axis=2)
-    slope = np.linalg.norm(np.einsum("mij,mnj->mni", inverse, q), axis=2) / np.maximum(size, 1e-12)
+    # Written out: m times n products of 2 x 2 matrices go through no fast path of numpy's.
+    a, b, c = (inverse[:, i, j, None] for i, j in ((0, 0), (0, 1), (1, 1)))
+    x, y = (points[:, i] - parameters[:, i, None] for i in (0, 1))
+    x, y = a * x + b * y, b * x + c * y
+    size = np.sqrt(x * x + y * y)
+    x, y = a * x + b * y, b * x + c * y
+    slope = np.sqrt(x * x + y * y) / np.maximum(size, 1e-12)
     return np.asarray(np.abs(size - 1.0) / slope)
 
 

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
-from scipy.signal import find_peaks
 
 from corrosion.errors import ScaleError
 from corrosion.model import RuleScale, RuleTick
@@ -137,6 +136,9 @@ def _profile(rows: FloatArray, row: int, pitch: float) -> FloatArray:
 
 def _pitches_of(rows: FloatArray, row: int, limits: tuple[float, float]) -> list[_Pitch]:
     """Pitches a row may have: spectral peaks whose lag the row repeats itself at."""
+    # Here, because loading it takes as long as all the rest of a command that needs no rule.
+    from scipy.signal import find_peaks  # noqa: PLC0415
+
     profile = _profile(rows, row, min(20.0, limits[1]))
     n = len(profile)
     padded = 8 * n

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import least_squares
-from scipy.stats import f as f_distribution
+from scipy.special import fdtri
 
 from corrosion.quantity import FloatArray
 
@@ -166,7 +166,7 @@ def _perspective(k: FloatArray, u: FloatArray, v: FloatArray, residuals: FloatAr
     if dof < 1 or rest == 0:
         return bool(dof >= 1 and float((plain**2).sum()) > 0)
     ratio = (float((plain**2).sum()) - rest) / 2.0 / (rest / dof)
-    return ratio > float(f_distribution.isf(_SIGNIFICANT, 2, dof))
+    return ratio > float(fdtri(2, dof, 1.0 - _SIGNIFICANT))
 
 
 def pitch_px(pencil: Pencil) -> float:
