@@ -39,15 +39,53 @@ export class UploadQueue {
   private wait = FIRST_WAIT_MS;
   private timer: ReturnType<typeof setTimeout> | undefined;
   private readonly seen = new Set<string>();
+  /** Names of files of an earlier visit that have not come in since. */
+  private readonly earlier: Set<string>;
 
   constructor(
     private readonly address: string,
     private readonly changed: (upload: Upload) => void,
   ) {
+    this.earlier = new Set(this.unsentBefore());
     addEventListener("online", () => this.retry());
     addEventListener("beforeunload", (event) => {
       if (this.open > 0) event.preventDefault();
     });
+    // Whoever leaves all the same, or whose browser was ended, is told at the next visit what is missing.
+    addEventListener("pagehide", () => this.noteUnsent());
+  }
+
+  /** Names of the files that an earlier visit of this page did not send. */
+  unsentBefore(): string[] {
+    try {
+      const names: unknown = JSON.parse(localStorage.getItem(this.noteKey) ?? "[]");
+      return Array.isArray(names) ? names.map(String) : [];
+    } catch {
+      return [];
+    }
+  }
+
+  /** Take the note of an earlier visit away. */
+  forgetUnsent(): void {
+    this.earlier.clear();
+    localStorage.removeItem(this.noteKey);
+  }
+
+  private get noteKey(): string {
+    return `corrosion.unsent.${this.address}`;
+  }
+
+  // Written at every step too: a phone ends a page without a word.
+  private noteUnsent(): void {
+    for (const one of this.uploads) if (settled(one)) this.earlier.delete(one.file.name);
+    const open = this.uploads.filter((one) => !settled(one)).map((one) => one.file.name);
+    const names = [...new Set([...this.earlier, ...open])];
+    try {
+      if (names.length > 0) localStorage.setItem(this.noteKey, JSON.stringify(names));
+      else localStorage.removeItem(this.noteKey);
+    } catch {
+      // No room or no storage: the uploads themselves matter more.
+    }
   }
 
   /** Uploads that are not settled yet. */
@@ -75,6 +113,7 @@ export class UploadQueue {
       this.uploads.push(upload);
       this.changed(upload);
     }
+    this.noteUnsent();
     this.pump();
     return added;
   }
@@ -135,8 +174,10 @@ export class UploadQueue {
   }
 
   private step(one: Upload, stage: Stage, words: string): void {
+    const moved = one.stage !== stage;
     one.stage = stage;
     one.words = words;
+    if (moved) this.noteUnsent();
     this.changed(one);
   }
 }

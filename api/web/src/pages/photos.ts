@@ -39,6 +39,7 @@ const queue = shownQueue(
   },
 );
 
+tellOfUnsent();
 setUpDrop();
 setUpFilters();
 setUpPicking();
@@ -76,8 +77,25 @@ function setUpDrop(): void {
   });
 }
 
+// A browser forgets chosen files when the page is left; only their names can be kept.
+function tellOfUnsent(): void {
+  const names = queue.unsentBefore();
+  const notice = need<HTMLElement>("#unsent");
+  if (names.length === 0) return;
+  const few = names.length > 5 ? [...names.slice(0, 5), `${names.length - 5} more`] : names;
+  need<HTMLElement>("p", notice).textContent =
+    `${count(names.length, "photo")} had not been sent when this page was left: ${few.join(", ")}. ` +
+    "Choose the same photos again, or all of them: what is already here is recognized and not stored twice.";
+  notice.hidden = false;
+  need<HTMLButtonElement>("button", notice).addEventListener("click", () => {
+    queue.forgetUnsent();
+    notice.hidden = true;
+  });
+}
+
 function bringIn(files: File[]): void {
   if (files.length === 0) return;
+  need<HTMLElement>("#unsent").hidden = true;
   uploads.hidden = false;
   const added = queue.add(files);
   if (added < files.length) {

@@ -80,7 +80,9 @@ export class DocForm {
       if (!row) continue;
       const text = (name: string): string => this.own<Field>(row, `[data-name="${name}"]`)[0]?.value.trim() ?? "";
       const figures = (title.dataset["title"] ?? "").split(" ").filter(Boolean).map((name) => [text(`${name}.likely`), name] as const);
-      const said = figures.filter(([value]) => value !== "").map(([value, name]) => `${name} ${value}`);
+      const currency = this.form.querySelector<Field>('[data-name="rates.currency"]')?.value.trim() ?? "";
+      const said = figures.filter(([value]) => value !== "")
+        .map(([value, name]) => `${name} ${value}${name === "hours" ? "" : ` ${currency}`}`.trim());
       title.textContent = [text("name") || text("label") || text("id") || "without a name", ...said].join(", ");
     }
   }

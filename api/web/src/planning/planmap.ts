@@ -51,6 +51,8 @@ export class PlanMap {
     this.reader = new GeoJSON({ dataProjection: projection, featureProjection: projection });
     this.layer = new VectorLayer({ source: this.source, style: (one) => styleOf(one as Feature), declutter: false });
     const { member, unseen, zones, stations, fasteners, findings } = buildLayers(data, projection);
+    // A planned pit has its blend's number there; both labels on one place could not be read.
+    for (const one of findings.getSource()?.getFeatures() ?? []) if (one.get("kind") === "pit") one.set("label", "");
     this.map = new OlMap({
       target: box,
       layers: [member, unseen, zones, stations, fasteners, findings, this.layer],
