@@ -128,6 +128,16 @@ def test_the_service_imports_the_core_and_not_the_other_way() -> None:
     assert used
 
 
+def test_what_is_private_stays_in_its_package() -> None:
+    """A module or name that begins with an underscore is imported from within its own package alone."""
+    for path in [*_sources(), *(ROOT / "api").rglob("*.py")]:
+        package = ".".join(path.relative_to(ROOT).parent.parts)
+        for name in _imports(path):
+            owner, _, private = f".{name}".partition("._")
+            if private and not private.startswith("_") and owner.startswith((".corrosion", ".api")):
+                assert f"{owner}.".startswith(f".{package}."), f"{_id(path)} imports {name}"
+
+
 def test_the_top_of_the_repository_stays_small() -> None:
     """A newcomer sees what there is at one glance; everything else has a place below."""
     listed = subprocess.run(

@@ -15,7 +15,7 @@ from corrosion.photo.intake import (
     intake,
     preview,
 )
-from corrosion.photo.picture import Picture, load_picture, to_8_bits, to_grey
+from corrosion.photo.picture import Picture, load_picture, load_reduced, to_8_bits, to_grey
 from corrosion.photo.quality import PhotoQuality, quality
 
 __all__ = [
@@ -35,6 +35,7 @@ __all__ = [
     "Source",
     "intake",
     "load_picture",
+    "load_reduced",
     "preview",
     "quality",
     "read_header",

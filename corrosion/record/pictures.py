@@ -20,8 +20,7 @@ from corrosion.errors import CorrosionError
 from corrosion.marks import outline_of
 from corrosion.model import Photo, Settings
 from corrosion.opencv import cv2
-from corrosion.photo import DEFAULT_LIMITS, PhotoHeader, PhotoLimits, sha256_of, to_8_bits
-from corrosion.photo._decode import decode_stored, upright
+from corrosion.photo import DEFAULT_LIMITS, PhotoLimits, load_reduced, sha256_of
 from corrosion.photo.header import inspect
 from corrosion.photo.picture import UInt8Array
 from corrosion.quantity import FloatArray
@@ -270,18 +269,6 @@ def _in_turn(job: Callable[[int], Shot], count: int, threads: int) -> Iterator[S
         finally:
             for future in running:
                 future.cancel()
-
-
-def load_reduced(data: bytes, header: PhotoHeader, reduce: int) -> UInt8Array:
-    """Decode a checked photo at a whole fraction of its size: upright BGR.
-
-    Raises
-    ------
-    PhotoRefusedError
-        If it cannot be decoded.
-    """
-    samples = to_8_bits(decode_stored(data, header, reduce=reduce))
-    return to_8_bits(upright(samples, header.orientation))
 
 
 def _touches(box: Box, window: Box) -> bool:
