@@ -5,7 +5,8 @@ import type { DrawTool } from "./draw";
 import { openPair } from "./panel-place";
 import type { Store } from "./store";
 import { LOOKS } from "./styles";
-import type { Suggested, Suggestions } from "./suggestions";
+import type { Suggestions } from "./suggestions";
+import type { Suggested } from "./types";
 
 export function renderBar(store: Store, draw: DrawTool, suggestions: Suggestions, aiming: boolean): void {
   const open = store.panel === "place" ? openPair(store.doc.placement) : -1;

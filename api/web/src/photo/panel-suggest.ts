@@ -3,7 +3,8 @@ import { fixed } from "../units";
 import { button, folding, h } from "./dom";
 import type { Store } from "./store";
 import { LOOKS } from "./styles";
-import type { Suggested, Suggestions } from "./suggestions";
+import type { Suggestions } from "./suggestions";
+import type { Suggested } from "./types";
 
 export function suggestBox(store: Store, suggestions: Suggestions): HTMLElement {
   const { list, busy, said } = suggestions;
@@ -19,7 +20,7 @@ export function suggestBox(store: Store, suggestions: Suggestions): HTMLElement 
     (open) => (opened = open),
     { class: "suggest group" },
     h("summary", { "data-key": "suggest-box" }, list.length > 0 ? `Suggestions (${list.length})` : "Let the program suggest outlines"),
-    h("p", { class: "quiet" }, "One click proposes the edge of what was clicked; a sweep proposes all pits it sees. Nothing counts before you accept it."),
+    h("p", { class: "quiet" }, "One click proposes the edge of what was clicked; a sweep proposes all pits it sees. They wait here, on every device, until somebody accepts or drops each; nothing counts before it is accepted."),
     h(
       "div",
       { class: "actions", role: "group", "aria-label": "Suggest" },

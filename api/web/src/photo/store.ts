@@ -140,17 +140,19 @@ export class Store {
     this.select(id);
   }
 
-  /** Take in accepted suggestions as one step; with `edit` the first is selected. */
-  addSuggested(found: readonly Omit<Mark, "id">[], edit: boolean): void {
+  /** Take in accepted suggestions as one step; with `edit` the first is selected. Returns the new marks. */
+  addSuggested(found: readonly Omit<Mark, "id">[], edit: boolean): Mark[] {
     const marks = [...this.doc.marks];
     const first = marks.length;
     for (const mark of found) marks.push({ ...mark, id: freeId(LETTERS[mark.kind], marks) });
-    const [one] = marks.slice(first);
-    if (!one) return;
+    const made = marks.slice(first);
+    const [one] = made;
+    if (!one) return made;
     this.commit({ marks }, found.length > 1 ? `accept ${found.length} suggestions` : `accept ${one.id}`);
-    if (!edit) return;
+    if (!edit) return made;
     this.setTool({ name: "look" });
     this.select(one.id);
+    return made;
   }
 
   /** Change a mark; the change is undone as one step. */

@@ -1,22 +1,18 @@
-// Outlines that the program proposes. They are no marks: a person accepts, edits or drops each.
-import { post, wordsOf } from "../client";
+// Outlines that the program proposes. They are no marks: a person accepts, edits or drops each. The service keeps
+// them until then, so that they are there on every device.
+import { getJson, post, wordsOf } from "../client";
 import type { Px } from "../geometry";
 import { fixed } from "../units";
+import { Decisions } from "./decisions";
 import type { Store } from "./store";
-import { keepProposals, readProposals } from "./proposals";
 import { LOOKS } from "./styles";
-import type { Mark, Proposal } from "./types";
+import type { Mark, Proposal, Proposals, Suggested } from "./types";
 
 // A sweep of a large picture takes a while on a small machine.
 const SWEEP_MS = 180_000;
 
-export interface Suggested extends Proposal {
-  /** Its name until it is a mark. */
-  id: string;
-}
-
 /** What goes into a mark's note, so that anybody can see where its outline came from. */
-export function noteOf(one: Proposal, edited: boolean): string {
+export function noteOf(one: Suggested, edited: boolean): string {
   const parameters = Object.entries(one.parameters).map(([name, value]) => `${name} ${plain(value)}`);
   const taken = edited ? "accepted to be edited" : "accepted as proposed";
   return `Outline suggested by ${one.method}, score ${fixed(one.score, 2)}, ${taken}. ${parameters.join(", ")}.`;
@@ -30,22 +26,50 @@ export class Suggestions {
   current: string | null = null;
   busy = false;
   said = "";
-  private count = 0;
   private turn = 0;
   /** Set by the page: what has to be seen or said. */
   onShow: (one: Suggested) => void = () => undefined;
   onAnswer: () => void = () => undefined;
 
+  readonly decisions: Decisions;
+  private readonly url: string;
+
   constructor(
-    private readonly url: string,
+    photo: string,
     private readonly store: Store,
-    /** Whose proposals they are: kept on this device until each is decided on, so that a reload loses none. */
-    private readonly photo: string,
-    private readonly picture: string,
+    /** The marks that the service has. */
+    saved: () => readonly Mark[],
   ) {
-    this.list = readProposals(photo, picture);
-    this.count = Math.max(0, ...this.list.map((one) => Number(one.id.slice(1)) || 0));
-    this.current = this.list[0]?.id ?? null;
+    this.url = `/api/photos/${photo}`;
+    this.decisions = new Decisions(photo, saved);
+    this.decisions.onRefused = () => void this.load();
+    store.onChange((change) => {
+      if (change === "sync" || change === "measures") void this.decisions.send();
+    });
+  }
+
+  /** Begin, once unsaved work of an earlier visit is back. On a sealed survey nothing is open to decide. */
+  open(): void {
+    if (this.store.sealed) return;
+    this.decisions.forgetUndone(this.store.doc.marks);
+    void this.decisions.send();
+    void this.load();
+  }
+
+  /**
+   * Read what is open: asked for here or elsewhere, and not decided by anybody yet. Again whenever somebody else
+   * turns out to have worked on the photo, for they may have decided too.
+   */
+  async load(): Promise<void> {
+    const before = new Set(this.list.map((one) => one.stored));
+    try {
+      const open = await getJson<Proposal[]>(`${this.url}/proposals`);
+      // What a search brought in meanwhile is not in the answer.
+      this.list = this.list.filter((one) => !before.has(one.stored));
+      this.add(open);
+    } catch {
+      window.addEventListener("online", () => void this.load(), { once: true });
+    }
   }
 
   /** Propose what lies at a point. */
@@ -61,19 +85,22 @@ export class Suggestions {
     return this.ask("sweep", { region }, none);
   }
 
-  private async ask(way: string, body: unknown, none: string): Promise<void> {
+  private async ask(way: "suggest" | "sweep", body: unknown, none: string): Promise<void> {
     this.turn += 1;
     const turn = this.turn;
     this.busy = true;
     this.said = "";
     this.tell();
     try {
-      const answer = await post<{ proposals: Proposal[] }>(`${this.url}/${way}`, body, SWEEP_MS);
+      // Otherwise what was just dropped would still be open there, and be the answer.
+      await this.decisions.send();
+      const found = (await post<Proposals>(`${this.url}/${way}`, body, SWEEP_MS)).body;
+      // The service keeps them even if nobody waits any more.
+      this.add(found.proposals);
       if (turn !== this.turn) return;
-      const fresh = answer.body.proposals.map((one) => ({ ...one, id: this.name() }));
-      this.list = [...this.list, ...fresh];
-      this.said = fresh.length > 0 ? "" : none;
-      if (fresh[0]) this.current = fresh[0].id;
+      this.said = saidOf(found, way, none);
+      const first = found.proposals.find((one) => this.list.some((other) => other.stored === one.id));
+      if (first) this.current = first.name;
     } catch (error) {
       if (turn !== this.turn) return;
       this.said = `${none} ${wordsOf(error)}`;
@@ -83,9 +110,13 @@ export class Suggestions {
     this.onAnswer();
   }
 
-  private name(): string {
-    this.count += 1;
-    return `S${this.count}`;
+  /** Take in open proposals that nobody has decided about here, in the order of their names. */
+  private add(open: readonly Proposal[]): void {
+    const known = new Set(this.list.map((one) => one.stored));
+    const fresh = open.filter((one) => !known.has(one.id) && !this.decisions.has(one.id)).map(suggestedOf);
+    this.list = [...this.list, ...fresh].sort((one, other) => numberOf(one) - numberOf(other));
+    if (!this.chosen) this.current = this.list[0]?.id ?? null;
+    this.tell();
   }
 
   get chosen(): Suggested | undefined {
@@ -111,21 +142,34 @@ export class Suggestions {
     const one = this.list.find((other) => other.id === id);
     if (!one) return;
     this.remove(id);
-    this.store.addSuggested([asMark(one, edit)], edit);
+    this.acceptThese([one], edit);
   }
 
   /** Make all proposals marks, as one step. */
   acceptAll(): void {
-    const marks = this.list.map((one) => asMark(one, false));
-    this.dropAll();
-    this.store.addSuggested(marks, false);
+    const all = this.list;
+    this.clear();
+    this.acceptThese(all, false);
+  }
+
+  private acceptThese(these: readonly Suggested[], edit: boolean): void {
+    const made = this.store.addSuggested(these.map((one) => asMark(one, edit)), edit);
+    made.forEach((mark, i) => this.decisions.accept(these[i] as Suggested, mark, edit));
   }
 
   drop(id: string): void {
+    const one = this.list.find((other) => other.id === id);
+    if (!one) return;
+    this.decisions.drop(one);
     this.remove(id);
   }
 
   dropAll(): void {
+    for (const one of this.list) this.decisions.drop(one);
+    this.clear();
+  }
+
+  private clear(): void {
     this.list = [];
     this.current = null;
     this.tell();
@@ -148,7 +192,6 @@ export class Suggestions {
   }
 
   private tell(): void {
-    keepProposals(this.photo, this.picture, this.list);
     this.store.tell("found");
   }
 }
@@ -159,3 +202,29 @@ const asMark = (one: Suggested, edited: boolean): Omit<Mark, "id"> => ({
   u_edge_px: one.u_edge_px,
   note: noteOf(one, edited),
 });
+
+const suggestedOf = (one: Proposal): Suggested => ({
+  id: one.name,
+  stored: one.id,
+  kind: one.kind,
+  shape: one.shape,
+  method: one.method,
+  parameters: one.parameters,
+  score: one.score,
+  u_edge_px: one.u_edge_px,
+});
+
+const numberOf = (one: Suggested): number => Number(one.id.replace(/\D+/g, ""));
+
+/** What has to be said about an answer beside what it shows. */
+function saidOf(found: Proposals, way: "suggest" | "sweep", none: string): string {
+  const { proposals, open_before: open, dropped_before: dropped } = found;
+  const said: string[] = [];
+  if (proposals.length === 0) said.push(none);
+  else if (way === "sweep" && open >= proposals.length) said.push("The sweep found nothing new: all it found is in the list already.");
+  if (dropped > 0) {
+    const words = dropped === 1 ? "One outline that was dropped before is" : `${dropped} outlines that were dropped before are`;
+    said.push(`${words} left out. To get one again, suggest a pit there.`);
+  }
+  return said.join(" ");
+}

@@ -53,6 +53,11 @@ export class Sync {
     return this.etag;
   }
 
+  /** What the service has. */
+  get stored(): Doc {
+    return this.base;
+  }
+
   /** Bring back what an earlier visit could not save. */
   async restore(): Promise<void> {
     const draft = readDraft(this.photoId);

@@ -77,14 +77,33 @@ export interface ScaleRef {
   [field: string]: unknown;
 }
 
-/** An outline that the service proposes; no mark before a person accepts it. */
+/** An outline that the service proposes and keeps; no mark before a person accepts it. */
 export interface Proposal {
+  id: string;
+  /** What it is called on its photo: S3. */
+  name: string;
+  state: "open" | "accepted" | "dropped";
+  decision: { by: string; at: string; mark: string | null; edited: boolean } | null;
   kind: "pit" | "blend-out";
   shape: Extract<Shape, { type: "Polygon" }>;
   method: string;
   parameters: Record<string, number | string>;
   score: number;
   u_edge_px: number;
+}
+
+/** What a search found. */
+export interface Proposals {
+  proposals: Proposal[];
+  open_before: number;
+  dropped_before: number;
+}
+
+/** An open proposal on the page, where it goes by its name. */
+export interface Suggested extends Pick<Proposal, "kind" | "shape" | "method" | "parameters" | "score" | "u_edge_px"> {
+  id: string;
+  /** Its identifier in the service. */
+  stored: string;
 }
 
 /** A reference as the service found it; not stored yet. */

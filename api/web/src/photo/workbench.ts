@@ -64,7 +64,7 @@ export class Workbench {
     store.panel = record.photo.scale ? "marks" : "scale";
     this.canvas = new Canvas(byId("canvas"), picture.width, picture.height, picture);
     this.finder = new ScaleFinder(`/api/photos/${record.id}/find-scale`, store);
-    this.suggestions = new Suggestions(`/api/photos/${record.id}`, store, record.id, picture.sha256);
+    this.suggestions = new Suggestions(record.id, store, () => sync.stored.marks);
     this.layers = new Layers(this.canvas, store, this.finder, this.suggestions, () => this.photo);
     this.draw = new DrawTool(this.canvas, store);
     this.editor = new Editor(this.canvas, store, this.layers);
@@ -87,8 +87,10 @@ export class Workbench {
     this.wireGlass();
     this.fillInstruments();
     this.sync.say = (words) => this.notices.say(words);
+    this.suggestions.decisions.say = (words) => this.notices.say(words);
     this.sync.onPhoto = (photo) => {
       this.photo = photo;
+      void this.suggestions.load();
       this.renderLayout();
       soon(this.render);
     };
@@ -110,6 +112,7 @@ export class Workbench {
     for (const waiting of document.querySelectorAll<HTMLButtonElement>("[data-waits]")) waiting.disabled = false;
     this.firstVisit();
     await this.sync.restore();
+    this.suggestions.open();
     this.resumeSketch();
   }
 
