@@ -28,8 +28,15 @@ export class Trial {
     need('[data-do="keep"]', this.actions).addEventListener("click", () => void this.keep());
     need('[data-do="let-go"]', this.actions).addEventListener("click", () => void this.letGo());
     addEventListener("beforeunload", (event) => {
-      if (this.dirty.size > 0) event.preventDefault();
+      if (this.dirty.size > 0 && this.barred === "") event.preventDefault();
     });
+  }
+
+  /** Why what is tried cannot be kept; empty if it can. */
+  private get barred(): string {
+    if ("sealed" in document.body.dataset) return "The survey is sealed: this shows what would follow, and cannot be kept.";
+    const roles = [...this.dirty].map((part) => part.form.form.dataset["lacks"] ?? "").filter(Boolean);
+    return roles.length > 0 ? `You may try it; keeping it takes the role ${[...new Set(roles)].join(" and the role ")}.` : "";
   }
 
   /** Load what is kept into the forms; until it is there nothing can be typed over it. */
@@ -48,6 +55,7 @@ export class Trial {
     this.dirty.add(part);
     this.touches += 1;
     this.actions.hidden = false;
+    need<HTMLButtonElement>('[data-do="keep"]', this.actions).hidden = this.barred !== "";
     this.bar.classList.add("trying");
     window.clearTimeout(this.timer);
     this.timer = window.setTimeout(() => void this.tryNow(), TRY_AFTER_MS);
@@ -73,7 +81,7 @@ export class Trial {
       // A print or a screenshot of tried values must say that they are not what is kept.
       document.body.classList.add("tried");
       this.faults([]);
-      this.say("Tried out, not kept: the figures follow what stands here.");
+      this.say(`Tried out, not kept: the figures follow what stands here. ${this.barred}`.trim());
     } catch (error) {
       if (request === this.asked) this.explain(error, false);
     }
