@@ -59,7 +59,14 @@ def start(request: Request, context: ContextDep) -> Response:
 @router.get("/structures/new")
 def new_structure(request: Request) -> Response:
     """Show the form for a new structure."""
-    return render(request, "structure_new.html", columns=COLUMNS)
+    return render(request, "structure_new.html", columns=COLUMNS, row=None)
+
+
+@router.get("/structures/{structure_id}/edit")
+def correct_structure(request: Request, structure_id: str, context: ContextDep) -> Response:
+    """Show the same form for a structure that is stored, to correct it."""
+    row = context.services.structure(structure_id)
+    return render(request, "structure_new.html", columns=COLUMNS, row=row)
 
 
 @router.get("/structures/layout-example.csv")

@@ -83,6 +83,7 @@ RIGHTS: Mapping[tuple[str, str], Right] = {
     ("GET", "/structures/layout-example.csv"): READ,
     ("POST", "/structures/layout"): TRY,
     ("GET", "/structures/{structure_id}"): READ,
+    ("GET", "/structures/{structure_id}/edit"): READ,
     # Surveys.
     ("GET", "/"): READ,
     ("GET", "/api/surveys"): READ,

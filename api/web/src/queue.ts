@@ -77,6 +77,8 @@ export class UploadQueue {
 
   // Written at every step too: a phone ends a page without a word.
   private noteUnsent(): void {
+    // Nothing happened here: what an earlier visit or another window noted stands.
+    if (this.uploads.length === 0) return;
     for (const one of this.uploads) if (settled(one)) this.earlier.delete(one.file.name);
     const open = this.uploads.filter((one) => !settled(one)).map((one) => one.file.name);
     const names = [...new Set([...this.earlier, ...open])];

@@ -71,5 +71,5 @@ function total(parts: Parts, queue: UploadQueue): void {
 }
 
 function megabytes(bytes: number): string {
-  return `${(bytes / 1e6).toFixed(1)} MB`;
+  return bytes < 5e4 ? "under 0.1 MB" : `${(bytes / 1e6).toFixed(1)} MB`;
 }

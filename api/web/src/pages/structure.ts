@@ -1,5 +1,5 @@
 // A new structure, from a file or by hand, and the start of a survey on one.
-import { post, ProblemError, wordsOf } from "../client";
+import { edit, pageData, post, ProblemError, wordsOf } from "../client";
 import { type OutlinePad, padFor } from "../outline_pad";
 import { frame, make, maybe, need, say } from "../frame";
 import { fieldText, parseNumber } from "../units";
@@ -24,6 +24,16 @@ interface Structure {
 const carried = new WeakMap<Element, Member>();
 const pads = new WeakMap<Element, OutlinePad>();
 let carriedStructure: Partial<Structure> = {};
+
+/** A structure that is stored already and is being corrected. */
+interface Stored {
+  id: string;
+  version: number;
+  units: string;
+  structure: Structure;
+}
+
+const stored = pageData<Stored>("stored");
 
 frame();
 const surveyForm = maybe<HTMLFormElement>("#new-survey");
@@ -70,7 +80,8 @@ function setUpStructureForm(form: HTMLFormElement): void {
     event.preventDefault();
     void keep(form);
   });
-  addMember();
+  if (stored) take(stored.structure, stored.units);
+  else addMember();
 }
 
 function showUnits(): void {
@@ -150,12 +161,15 @@ async function keep(form: HTMLFormElement): Promise<void> {
   for (const field of form.querySelectorAll("[aria-invalid]")) field.removeAttribute("aria-invalid");
   try {
     const body = { units: need<HTMLSelectElement>("#structure-units").value, structure: collect() };
-    const made = (await post<{ id: string }>("/api/structures", body)).body;
-    location.assign(`/structures/${made.id}`);
+    const id = stored?.id ?? (await post<{ id: string }>("/api/structures", body)).body.id;
+    if (stored) await edit("PUT", `/api/structures/${id}`, `"${stored.version}"`, body);
+    location.assign(`/structures/${id}`);
   } catch (problem) {
     if (problem instanceof FieldError) point(problem.field);
     if (problem instanceof ProblemError) pointAt(problem.problem.errors?.[0]?.path ?? "");
-    say(error, problem instanceof FieldError ? problem.message : wordsOf(problem));
+    const stale = problem instanceof ProblemError && problem.isStale;
+    say(error, stale ? "Somebody else has changed this structure since the page was loaded; nothing was kept. Load the page again and repeat your change."
+      : problem instanceof FieldError ? problem.message : wordsOf(problem));
     error.scrollIntoView({ block: "nearest" });
   }
 }

@@ -57,6 +57,7 @@ export function showHelp(): void {
     rows(POINTER),
     h("h3", {}, "Keyboard, with the picture in focus"),
     rows(KEYS),
+    h("p", {}, "On the layout beside the photo arrows, + and −, 0 and Enter do the same."),
     h("div", { class: "actions" }, button("Close", () => dialog.close(), { class: "main", autofocus: true })),
   );
 }

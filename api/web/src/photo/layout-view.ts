@@ -20,6 +20,9 @@ import { pointStyles } from "./styles";
 import type { Member } from "./types";
 
 const PAIR_INK = "#ffd166";
+const STEP_PX = 24;
+const ZOOM_STEP = 1.5;
+const ARROWS: Record<string, Px> = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
 
 export class LayoutView {
   private readonly drawing = new VectorSource();
@@ -28,7 +31,31 @@ export class LayoutView {
   private member: Member | null = null;
   onClick: (place: Px) => void = () => undefined;
 
-  constructor(private readonly target: HTMLElement) {}
+  constructor(private readonly target: HTMLElement) {
+    target.addEventListener("keydown", (event) => {
+      if (event.ctrlKey || event.metaKey || event.altKey || !this.key(event)) return;
+      event.preventDefault();
+      event.stopPropagation();
+    });
+  }
+
+  // The crosshair at the middle of the view takes the place of the pointer, as on the photo.
+  private key(event: KeyboardEvent): boolean {
+    const view = this.map?.getView();
+    const centre = view?.getCenter();
+    const resolution = view?.getResolution();
+    if (!view || !centre || resolution === undefined) return false;
+    const arrow = ARROWS[event.key];
+    if (arrow) {
+      const step = resolution * (event.shiftKey ? 1 : STEP_PX);
+      view.setCenter([centre[0]! + arrow[0] * step, centre[1]! + arrow[1] * step]);
+    } else if (event.key === "+" || event.key === "=") view.setResolution(resolution / ZOOM_STEP);
+    else if (event.key === "-") view.setResolution(resolution * ZOOM_STEP);
+    else if (event.key === "0") this.fit();
+    else if (event.key === "Enter" || event.key === " ") this.onClick(centre.slice(0, 2) as Px);
+    else return false;
+    return true;
+  }
 
   /** Draw a member; null empties the view. */
   show(member: Member | null): void {
@@ -42,13 +69,11 @@ export class LayoutView {
     this.drawing.clear();
     if (!member) return;
     this.draw(member);
-    this.map = this.newMap(member);
+    this.map = this.newMap();
+    this.fit();
   }
 
-  private newMap(member: Member): OlMap {
-    const xs = member.outline.map((p) => p[0]);
-    const ys = member.outline.map((p) => p[1]);
-    const box = [Math.min(...xs), Math.min(...ys), Math.max(...xs), Math.max(...ys)];
+  private newMap(): OlMap {
     const projection = new Projection({ code: "layout", units: "m", metersPerUnit: 0.001 });
     const view = new View({ projection, center: [0, 0], resolution: 1, enableRotation: false });
     const map = new OlMap({
@@ -59,9 +84,17 @@ export class LayoutView {
       interactions: defaultInteractions({ doubleClickZoom: false, pinchRotate: false, altShiftDragRotate: false }),
       layers: [new VectorLayer({ source: this.drawing }), new VectorLayer({ source: this.points })],
     });
-    view.fit(box, { padding: [28, 28, 28, 28], size: map.getSize() ?? [300, 300] });
     map.on("click", (event) => this.onClick(event.coordinate.slice(0, 2) as Px));
     return map;
+  }
+
+  /** Show the whole member. */
+  private fit(): void {
+    if (!this.member || !this.map) return;
+    const xs = this.member.outline.map((p) => p[0]);
+    const ys = this.member.outline.map((p) => p[1]);
+    const box = [Math.min(...xs), Math.min(...ys), Math.max(...xs), Math.max(...ys)];
+    this.map.getView().fit(box, { padding: [28, 28, 28, 28], size: this.map.getSize() ?? [300, 300] });
   }
 
   private draw(member: Member): void {
