@@ -102,6 +102,12 @@ def _strip(grey: FloatArray, ends: FloatArray, place: str) -> _Strip:
             place=place,
             remedy="Draw it along the rule, across as many ticks as possible.",
         )
+    if (ends < -1.0).any() or (ends > np.array(grey.shape[::-1])).any():
+        raise ScaleError(
+            f"the rule's line leaves the picture of {grey.shape[1]} x {grey.shape[0]} px.",
+            place=place,
+            remedy="Draw it from tick to tick within the picture.",
+        )
     along = (ends[1] - ends[0]) / length
     across = np.array([-along[1], along[0]])
     half = int(np.clip(_BAND_SHARE * length, _LEAST_BAND_PX, _MOST_BAND_PX))

@@ -3,7 +3,9 @@
 Everything that moves the area is drawn anew: the reference, the vertices, the common edge, the tilt. A
 planar scale is redrawn through the picture points of four corners of its reference: eight coordinates
 that fix the homography, nearly normal where its own parameters are not, and mapped back exactly. For
-four reference points this is the full redraw of the clicks.
+four reference points this is the full redraw of the clicks. Discs, rules and cylinders are fitted anew in
+`_redrawn`. Only the height of the reference, a lens's calibration and what a hypothesis of tilt changes
+stay in proportion to what moves them.
 """
 
 from __future__ import annotations
@@ -13,9 +15,17 @@ import shapely
 
 from corrosion.errors import MarkError
 from corrosion.measure._mapped import EDGE, MappedMark, alternative_areas, area_of, mapped_area
+from corrosion.measure._redrawn import (
+    BY_THE_CYLINDER,
+    BY_THE_DISC,
+    BY_THE_RULE,
+    disc_places,
+    rolled_places,
+    rule_places,
+)
 from corrosion.montecarlo import DRAWS, SEED
 from corrosion.quantity import FloatArray
-from corrosion.scale import BarPlane, PlanarScale
+from corrosion.scale import BarPlane, CylinderScale, DiscPlane, PlanarScale, PlaneScale, RulePlane
 from corrosion.scale.homography import Homography, project
 from corrosion.scale.plane import LENS, REFERENCE_POINTS, REFERENCE_TOLERANCE
 
@@ -52,8 +62,8 @@ def drawn_areas(mark: MappedMark, place: str, *, count: int = DRAWS, seed: int =
     areas = np.concatenate([mapped_area(_redrawn(mark, m, rng), mark) for m in sizes])
     if not np.isfinite(areas).all():
         raise MarkError(
-            f"with the reference as uncertain as it is, the horizon may pass through the mark "
-            f"({np.mean(~np.isfinite(areas)):.1%} of {count} draws).",
+            f"with the reference as uncertain as it is, the horizon or the surface's edge may pass through "
+            f"the mark ({np.mean(~np.isfinite(areas)):.1%} of {count} draws).",
             place=place,
             remedy="Photograph more squarely, with a larger reference beside the mark.",
         )
@@ -84,22 +94,44 @@ def _redrawn(mark: MappedMark, m: int, rng: Rng) -> FloatArray:
     ideal, lens = mark.scale.camera.ideal(mark.outline.points_px)
     clicks = _clicks(mark, m, rng)
     skipped = {mark.scale.source(EDGE)}
-    match mark.scale:
-        case PlanarScale() as scale:
-            seen = ideal + _each_through(lens, clicks)
-            plane = scale.parallax.factor * _back(scale, seen, rng)
-            skipped |= {scale.source(name) for name in _BY_THE_FIT}
-        case BarPlane() as scale:
-            sizes = _bar_sizes(scale, m, rng)
-            # A similarity: the size multiplies what the clicks have moved.
-            plane = sizes * (mark.plane + _each_through(mark.by_pixel, clicks))
-            skipped |= {scale.source(name) for name in scale.relative}
-        case _:
-            plane = mark.plane + _each_through(mark.by_pixel, clicks)
+    seen = ideal + _each_through(lens, clicks)
+    if isinstance(mark.scale, CylinderScale):
+        plane, covered = _rolled(mark.scale, mark.outline.points_px, seen, rng)
+    else:
+        plane, covered = _placed(mark.scale, seen, rng)
+    skipped |= covered
     for name, moved in mark.sources.items():
         if name not in skipped:
             plane = plane + np.einsum("nik,mk->mni", moved, rng.standard_normal((m, moved.shape[2])))
     return plane
+
+
+def _placed(scale: PlaneScale, seen: FloatArray, rng: Rng) -> tuple[FloatArray, set[str]]:
+    """Map drawn ideal pixels (m, n, 2) by as many drawn scales, mm; and which sources are in that."""
+    covered: tuple[str, ...]
+    match scale:
+        case PlanarScale():
+            plane, covered = scale.parallax.factor * _back(scale, seen, rng), _BY_THE_FIT
+        case BarPlane():
+            factor = scale.parallax.factor * scale.mm_per_px
+            # A similarity: the size multiplies what the clicks have moved.
+            plane = _bar_sizes(scale, len(seen), rng) * factor * (seen - scale.ends_ideal.mean(axis=0))
+            covered = tuple(scale.relative)
+        case DiscPlane():
+            plane, covered = disc_places(scale, seen, rng), BY_THE_DISC
+        case RulePlane():
+            plane, covered = rule_places(scale, seen, rng), BY_THE_RULE
+        case _:
+            raise TypeError(f"no draws are known for {type(scale).__name__}")
+    return plane, {scale.source(name) for name in covered}
+
+
+def _rolled(
+    scale: CylinderScale, points_px: FloatArray, seen: FloatArray, rng: Rng
+) -> tuple[FloatArray, set[str]]:
+    places = rolled_places(scale, points_px, seen, lambda every: _placed(scale.base, every, rng), rng)
+    drawn = {scale.source(name) for name in BY_THE_CYLINDER}
+    return places, drawn | set(scale.base.shared_sensitivities(points_px))
 
 
 def _each_through(maps: FloatArray, steps: FloatArray) -> FloatArray:

@@ -74,13 +74,16 @@ class LensProfile(Part):
 
 
 class CylinderSurface(Part):
-    """The photographed surface is the outside of a cylinder: a leading edge, a tube. It is unrolled.
+    """The photographed surface is a cylinder: a leading edge, a tube. It is unrolled.
 
-    `axis` are two picture points on the line along which the scale's plane touches the surface; seen
-    square on, that is the middle line. `sigma_px` is the standard uncertainty of such a point.
+    `seen_from` says which side the camera sees: the outside, which bulges towards it, or the inside of a
+    tube or of a concave skin, whose sides come towards it. `axis` are two picture points on the line along
+    which the scale's plane touches the surface; seen square on, that is the middle line. `sigma_px` is the
+    standard uncertainty of such a point.
     """
 
     kind: Literal["cylinder"] = "cylinder"
+    seen_from: Literal["outside", "inside"] = "outside"
     radius: PositiveLength
     u_radius: NonNegativeLength | None = None
     axis: tuple[PixelPoint, PixelPoint] | None = None

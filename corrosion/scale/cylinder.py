@@ -2,6 +2,10 @@
 
 The reference gives the plane that touches the surface along a line; the picture's rays go on from there
 to the cylinder, which is then rolled out. Seen square on from far, this is s = R asin(x / R).
+
+Of a surface seen from inside (a tube, a concave skin) the rays meet it before they reach that plane. A flat
+reference as wide as b then stands on its edges, R - sqrt(R^2 - b^2 / 4) above the line of contact: that is
+its `height`, unless it is laid along the axis.
 """
 
 from __future__ import annotations
@@ -46,6 +50,8 @@ class CylinderScale(PlaneScale):
         Points on the line of contact.
     u_axis_px : float
         Standard uncertainty of a coordinate of theirs.
+    inside : bool
+        Whether the camera sees the inside of the cylinder.
     """
 
     base: PlaneScale
@@ -53,6 +59,7 @@ class CylinderScale(PlaneScale):
     u_radius: float
     axis_px: FloatArray
     u_axis_px: float
+    inside: bool = False
 
     flat: ClassVar[bool] = False
 
@@ -72,11 +79,11 @@ class CylinderScale(PlaneScale):
 
     def to_plane(self, points_px: FloatArray) -> FloatArray:
         """Map pixels to the unrolled surface, mm."""
-        return self._view(points_px).unrolled(self.radius)
+        return self.view(points_px).unrolled(self.radius)
 
     def jacobian_points(self, points_px: FloatArray) -> FloatArray:
         """Return d unrolled / d pixel; see `PlaneScale`."""
-        view, by_pixel = self._view(points_px), self.base.jacobian_points(points_px)
+        view, by_pixel = self.view(points_px), self.base.jacobian_points(points_px)
         columns = [
             view.moved(by_pixel[:, :, j], None, None).unrolled(self.radius) - view.unrolled(self.radius)
             for j in (0, 1)
@@ -86,7 +93,7 @@ class CylinderScale(PlaneScale):
 
     def shared_sensitivities(self, points_px: FloatArray) -> dict[str, FloatArray]:
         """Movement of unrolled points by everything shared; see `PlaneScale`."""
-        view = self._view(points_px)
+        view = self.view(points_px)
         here = view.unrolled(self.radius)
         sources: dict[str, FloatArray] = {}
         for name, moved in self.base.shared_sensitivities(view.every_px).items():
@@ -107,7 +114,7 @@ class CylinderScale(PlaneScale):
             sources[self.source(VIEWPOINT)] = spread[:, :, None]
         return sources | self._lens_sensitivities(points_px)
 
-    def _axis_moves(self, view: _View, here: FloatArray) -> Iterator[FloatArray]:
+    def _axis_moves(self, view: View, here: FloatArray) -> Iterator[FloatArray]:
         by_pixel = self.base.jacobian_points(self.axis_px)
         for point in (0, 1):
             for axis in (0, 1):
@@ -117,7 +124,7 @@ class CylinderScale(PlaneScale):
 
     def alternatives(self, points_px: FloatArray) -> FloatArray | None:
         """Unroll under each hypothesis of the touching plane; see `PlaneScale`."""
-        view = self._view(points_px)
+        view = self.view(points_px)
         places = self.base.alternatives(view.every_px)
         if places is None:
             return None
@@ -131,7 +138,7 @@ class CylinderScale(PlaneScale):
     def check_reach(self, points_px: FloatArray, place: str) -> frozenset[Flag]:
         """Also refuse what is seen at more than 60 degrees from its normal; see `PlaneScale`."""
         flags = self.base.check_reach(points_px, place)
-        cosine = self._view(points_px).cosine(self.radius)
+        cosine = self.view(points_px).cosine(self.radius)
         if not np.isfinite(cosine).all():
             raise ScaleError(
                 f"the mark reaches beside the cylinder of radius {self.radius:.4g} mm.",
@@ -148,12 +155,13 @@ class CylinderScale(PlaneScale):
             )
         return flags
 
-    def _view(self, points_px: FloatArray) -> _View:
+    def view(self, points_px: FloatArray) -> View:
+        """Points, line of contact and a small square on the touching plane."""
         square = self.base.centre_px + _SQUARE_PX * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
         points = np.asarray(points_px, dtype=np.float64).reshape(-1, 2)
         every = np.concatenate([points, self.axis_px, square])
         ideal, _ = self.camera.ideal(square)
-        blank = _View(every, np.empty(0), np.empty(0), np.empty(0), ideal, self._pinholes())
+        blank = View(every, np.empty(0), np.empty(0), np.empty(0), ideal, self._pinholes(), self.inside)
         return blank.at(self.base.to_plane(every))
 
     def _pinholes(self) -> tuple[tuple[FloatArray, float | None], ...]:
@@ -168,10 +176,11 @@ class CylinderScale(PlaneScale):
 
 
 @dataclass(frozen=True, eq=False)
-class _View:
+class View:
     """Points, contact line and a small square, in the picture and on the touching plane.
 
-    The square says how the plane lies to the camera, whatever kind of scale it has.
+    The square says how the plane lies to the camera, whatever kind of scale it has. On the plane all may
+    have further dimensions in front, for as many draws.
     """
 
     every_px: FloatArray
@@ -180,13 +189,14 @@ class _View:
     square: FloatArray
     square_ideal: FloatArray
     pinholes: tuple[tuple[FloatArray, float | None], ...]
+    inside: bool
 
-    def at(self, plane: FloatArray) -> _View:
-        """Give the same picture points other places on the plane, (n + 6, 2)."""
-        n = len(plane) - 6
-        return replace(self, points=plane[:n], axis=plane[n : n + 2], square=plane[n + 2 :])
+    def at(self, plane: FloatArray) -> View:
+        """Give the same picture points other places on the plane, (..., n + 6, 2)."""
+        points, axis, square = np.split(plane, [-6, -4], axis=-2)
+        return replace(self, points=points, axis=axis, square=square)
 
-    def moved(self, points: FloatArray | None, axis: FloatArray | None, square: FloatArray | None) -> _View:
+    def moved(self, points: FloatArray | None, axis: FloatArray | None, square: FloatArray | None) -> View:
         """Move each by a hundredth of what is given."""
         return replace(
             self,
@@ -197,13 +207,13 @@ class _View:
 
     def unrolled(self, radius: float) -> FloatArray:
         """Unrolled points, mm; the mean over the cameras this may be."""
-        everywhere, _ = self._each(radius)
+        everywhere, _ = self.each(radius)
         mean: FloatArray = everywhere.mean(axis=0)
         return mean
 
     def spread(self, radius: float) -> FloatArray | None:
         """Half the difference between the cameras this may be, over sqrt 3; None where there is one."""
-        everywhere, _ = self._each(radius)
+        everywhere, _ = self.each(radius)
         if len(everywhere) < 2:
             return None
         half: FloatArray = (everywhere[0] - everywhere[1]) / (2.0 * math.sqrt(3.0))
@@ -211,61 +221,71 @@ class _View:
 
     def cosine(self, radius: float) -> FloatArray:
         """Cosines of the incidence, for every camera and point."""
-        return self._each(radius)[1]
+        return self.each(radius)[1]
 
-    def _each(self, radius: float) -> tuple[FloatArray, FloatArray]:
-        along = (self.axis[1] - self.axis[0]) / np.linalg.norm(self.axis[1] - self.axis[0])
-        frame = np.array([[along[1], -along[0]], along])
-        touching = (self.points - self.axis[0]) @ frame.T
+    def each(self, radius: float | FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Unrolled points and cosines of the incidence for every camera this may be."""
+        start = self.axis[..., :1, :]
+        along = self.axis[..., 1, :] - self.axis[..., 0, :]
+        along = along / np.linalg.norm(along, axis=-1, keepdims=True)
+        across = np.stack([along[..., 1], -along[..., 0]], axis=-1)
+        frame = np.stack([across, along], axis=-2)
+        turn = np.swapaxes(frame, -1, -2)
+        touching = (self.points - start) @ turn
         places, cosines = [], []
         for pinhole, distance in self.pinholes:
             centre = self._camera_centre(pinhole, distance)
-            inside = np.append(frame @ (centre[:2] - self.axis[0]), centre[2])
-            rolled, cosine = unroll(touching, radius, inside)
-            places.append(rolled @ frame + self.axis[0])
+            foot = (centre[..., None, :2] - start) @ turn
+            lens = np.concatenate([foot[..., 0, :], centre[..., 2:]], axis=-1)
+            rolled, cosine = unroll(touching, radius, lens, inside=self.inside)
+            places.append(rolled @ frame + start)
             cosines.append(cosine)
         return np.array(places), np.array(cosines)
 
     def _camera_centre(self, pinhole: FloatArray, distance: float | None) -> FloatArray:
-        """Centre of the lens over the touching plane, mm: (x, y) and its height, shape (3,)."""
+        """Centre of the lens over the touching plane, mm: (x, y) and its height, shape (..., 3)."""
         h = _homography(self.square, self.square_ideal)
         centre = _centre(h, pinhole)
         if distance is None:
             return centre
         # The height is nearly proportional to the focal length.
         for _ in range(3):
-            pinhole = pinhole * np.array([distance / centre[2], distance / centre[2], 1.0, 1.0])
+            larger = np.ones((*centre.shape[:-1], 4))
+            larger[..., :2] = distance / centre[..., 2:]
+            pinhole = pinhole * larger
             centre = _centre(h, pinhole)
         return centre
 
 
 def _homography(plane: FloatArray, ideal: FloatArray) -> FloatArray:
-    """Plane to picture through four points, h33 = 1 at the first of them."""
-    start = plane[0]
-    x, y = (plane - start).T
-    u, v = ideal.T
-    one, zero = np.ones(4), np.zeros(4)
-    rows = np.vstack(
-        [
-            np.column_stack([x, y, one, zero, zero, zero, -u * x, -u * y]),
-            np.column_stack([zero, zero, zero, x, y, one, -v * x, -v * y]),
-        ]
-    )
-    h = np.append(np.linalg.solve(rows, np.concatenate([u, v])), 1.0).reshape(3, 3)
-    shift = np.eye(3)
-    shift[:2, 2] = -start
-    matrix: FloatArray = h @ shift
+    """Plane (..., 4, 2) to picture through four points, h33 = 1 at the first of them: (..., 3, 3)."""
+    start = plane[..., :1, :]
+    near = plane - start
+    rows = np.zeros((*near.shape[:-1], 2, 8))
+    rows[..., 0, 0:2] = rows[..., 1, 3:5] = near
+    rows[..., 0, 2] = rows[..., 1, 5] = 1.0
+    rows[..., 6:8] = -ideal[:, :, None] * near[..., None, :]
+    rows = rows.reshape(*near.shape[:-2], 8, 8)
+    h = np.linalg.solve(rows, np.broadcast_to(ideal.reshape(8, 1), (*near.shape[:-2], 8, 1)))[..., 0]
+    shift = np.zeros((*near.shape[:-2], 3, 3))
+    shift[...] = np.eye(3)
+    shift[..., :2, 2] = -start[..., 0, :]
+    whole = np.concatenate([h, np.ones((*h.shape[:-1], 1))], axis=-1)
+    matrix: FloatArray = whole.reshape(shift.shape) @ shift
     return matrix
 
 
 def _centre(h: FloatArray, pinhole: FloatArray) -> FloatArray:
     """K^-1 H = lambda [r1 r2 t] with r3 = r1 x r2: the point that projects to nothing is the lens."""
-    fx, fy, cx, cy = pinhole
-    b = np.linalg.inv(np.array([[fx, 0.0, cx], [0.0, fy, cy], [0.0, 0.0, 1.0]])) @ h
-    normal = np.cross(b[:, 0], b[:, 1])
-    b3 = normal / math.sqrt(float(np.linalg.norm(normal)))
-    place = np.linalg.solve(np.column_stack([b[:, 0], b[:, 1], b3]), -b[:, 2])
-    return np.array([place[0], place[1], abs(place[2])])
+    fx, fy, cx, cy = np.moveaxis(pinhole, -1, 0)
+    k = np.zeros((*pinhole.shape[:-1], 3, 3))
+    k[..., 0, 0], k[..., 1, 1], k[..., 0, 2], k[..., 1, 2], k[..., 2, 2] = fx, fy, cx, cy, 1.0
+    b = np.linalg.inv(k) @ h
+    normal = np.cross(b[..., 0], b[..., 1])
+    b3 = normal / np.sqrt(np.linalg.norm(normal, axis=-1, keepdims=True))
+    sides = np.stack([b[..., 0], b[..., 1], b3], axis=-1)
+    place = np.linalg.solve(sides, -b[..., 2:])[..., 0]
+    return np.concatenate([place[..., :2], np.abs(place[..., 2:])], axis=-1)
 
 
 def on_cylinder(base: PlaneScale, surface: CylinderSurface) -> CylinderScale:
@@ -309,6 +329,7 @@ def on_cylinder(base: PlaneScale, surface: CylinderSurface) -> CylinderScale:
         u_radius=surface.u_radius or 0.0,
         axis_px=axis_px,
         u_axis_px=surface.sigma_px or _U_OFFSET_SHARE * surface.radius / per_px,
+        inside=surface.seen_from == "inside",
     )
     try:
         scale.check_reach(base.centre_px[None], f"{place}, middle of the scale reference")

@@ -43,10 +43,12 @@ _DISTANCE_STEPS = 12
 class DiscPlane(MatrixPlane):
     """The scale of a disc; `matrix` is affine unless the farther side is known.
 
-    `sides` are the supposed matrices of the ellipse as fitted, without the doubt of its shape.
+    `sides` are the supposed matrices of the ellipse as fitted, without the doubt of its shape. `disc` is
+    what the matrix was made from, for draws.
     """
 
     sides: FloatArray
+    disc: Disc
 
     beyond: ClassVar[str] = "the disc"
 
@@ -85,7 +87,7 @@ def fit_disc(scale: DiscScale, photo: Photo, survey: SurveyFile, camera: Camera)
         60 deg; points more than 1 px off an ellipse; raised too high at an unknown distance.
     """
     del photo
-    disc = _Disc.of(scale, survey, camera)
+    disc = Disc.of(scale, survey, camera)
     poses, sides = disc.possible(scale)
     raised = parallax(disc.height, scale.u_height, disc.least_distance(), camera)
     sided = disc.side_known(scale)
@@ -111,6 +113,7 @@ def fit_disc(scale: DiscScale, photo: Photo, survey: SurveyFile, camera: Camera)
         moved=disc.moved(matrix),
         supposed=poses,
         sides=sides,
+        disc=disc,
         reference_px=np.array(scale.image, dtype=np.float64),
         tilt_rad=disc.tilt,
     )
@@ -130,7 +133,7 @@ def _middle(matrices: FloatArray) -> FloatArray:
 
 
 @dataclass(frozen=True, eq=False)
-class _Disc:
+class Disc:
     """A disc of `diameter` +- `u_diameter` at `height`, mm, seen as `ellipse` (ideal pixels)."""
 
     camera: Camera
@@ -142,7 +145,8 @@ class _Disc:
     u_edge: float
 
     @classmethod
-    def of(cls, scale: DiscScale, survey: SurveyFile, camera: Camera) -> _Disc:
+    def of(cls, scale: DiscScale, survey: SurveyFile, camera: Camera) -> Disc:
+        """Fit the rim."""
         diameter, u_diameter, height = _size(scale, camera.place)
         points = np.array(scale.image, dtype=np.float64).reshape(-1, 2)
         ideal, _ = camera.ideal(points)
@@ -156,6 +160,7 @@ class _Disc:
 
     @property
     def tilt(self) -> float:
+        """Angle of the line of sight to the surface normal, rad, as the axes have it."""
         a, b = self.ellipse.semi_axes
         return math.acos(min(1.0, b / a))
 

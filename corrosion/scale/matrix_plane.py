@@ -26,10 +26,20 @@ def apply(matrix: FloatArray, ideal: FloatArray) -> FloatArray:
 
 
 def rotation_to_axis(normal: FloatArray) -> FloatArray:
-    """Least rotation that turns a unit normal with positive z onto the z axis, (3, 3)."""
-    x, y, z = normal
+    """Least rotation that turns a unit normal (..., 3) with positive z onto the z axis, (..., 3, 3)."""
+    x, y, z = np.moveaxis(normal, -1, 0)
     k = 1.0 / (1.0 + z)
-    return np.array([[1 - k * x * x, -k * x * y, -x], [-k * x * y, 1 - k * y * y, -y], [x, y, z]])
+    rows = [[1 - k * x * x, -k * x * y, -x], [-k * x * y, 1 - k * y * y, -y], [x, y, z]]
+    return np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)
+
+
+def camera_matrix(focal: FloatArray, middle: FloatArray) -> FloatArray:
+    """K of focal lengths (...,) and middles (..., 2), px: (..., 3, 3)."""
+    k = np.zeros((*np.shape(focal), 3, 3))
+    k[..., 0, 0] = k[..., 1, 1] = focal
+    k[..., :2, 2] = middle
+    k[..., 2, 2] = 1.0
+    return k
 
 
 @dataclass(frozen=True, eq=False)

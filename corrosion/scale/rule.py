@@ -18,7 +18,7 @@ from corrosion.errors import ScaleError
 from corrosion.model import Photo, RuleScale, SurveyFile
 from corrosion.quantity import FloatArray
 from corrosion.scale.camera import Camera
-from corrosion.scale.matrix_plane import STEP, MatrixPlane, apply, rotation_to_axis
+from corrosion.scale.matrix_plane import STEP, MatrixPlane, apply, camera_matrix, rotation_to_axis
 from corrosion.scale.parallax import parallax
 from corrosion.scale.pencil import Pencil, fit_pencil, pitch_px
 from corrosion.scale.plane import LENS, REFERENCE_POINTS, REFERENCE_TOLERANCE
@@ -36,8 +36,8 @@ _MOST_EXPECTED_DEG = 60.0
 # Without a calibration: focal length about 1.1 of the long side, within a factor of 1.4; the middle of the
 # picture within 1 % of the side; distortion left over after the camera's own correction (rules of ours).
 _USUAL_FOCAL, _U_LN_FOCAL = 1.1, 0.35
-_U_MIDDLE = 0.01
-_U_K1 = 0.02
+U_MIDDLE = 0.01
+U_K1 = 0.02
 _DISTANCE_STEPS = 8
 
 
@@ -45,13 +45,15 @@ _DISTANCE_STEPS = 8
 class RulePlane(MatrixPlane):
     """The scale of a rule.
 
-    `bent` is the matrix if the lens had the radial distortion k1 = `STEP` x 0.02 left, `pinhole`
-    (f, cx, cy), or None where the lens is calibrated.
+    `bent` is the matrix if the lens had the radial distortion k1 = `STEP` x 0.02 left, or None where the
+    lens is calibrated; `pinhole` is (f, cx, cy). `rule`, `u_ln_focal` and `u_scale` are for draws.
     """
 
     bent: FloatArray | None
     pinhole: FloatArray
-    pencil: Pencil
+    rule: Rule
+    u_ln_focal: float
+    u_scale: float
 
     beyond: ClassVar[str] = "the rule"
 
@@ -61,7 +63,7 @@ class RulePlane(MatrixPlane):
     def _map_sources(self, ideal: FloatArray) -> dict[str, FloatArray]:
         sources = super()._map_sources(ideal)
         if self.bent is not None:
-            change = apply(self.bent, _bend(ideal, self.pinhole)) - self._map(ideal)
+            change = apply(self.bent, bend(ideal, self.pinhole, STEP * U_K1)) - self._map(ideal)
             parts = [change[:, :, None] / STEP]
             sources[LENS] = np.concatenate([*parts, sources[LENS]], axis=2)
         return sources
@@ -83,11 +85,12 @@ class RulePlane(MatrixPlane):
             )
 
 
-def _bend(ideal: FloatArray, pinhole: FloatArray) -> FloatArray:
+def bend(ideal: FloatArray, pinhole: FloatArray, k1: float | FloatArray) -> FloatArray:
+    """Move ideal pixels (..., n, 2) by a radial distortion k1 about the middle of the picture."""
     f, cx, cy = pinhole
     away = ideal - [cx, cy]
-    r2 = (away**2).sum(axis=1, keepdims=True) / f**2
-    bent: FloatArray = [cx, cy] + away * (1.0 + STEP * _U_K1 * r2)
+    r2 = (away**2).sum(axis=-1, keepdims=True) / f**2
+    bent: FloatArray = [cx, cy] + away * (1.0 + k1 * r2)
     return bent
 
 
@@ -106,7 +109,7 @@ def fit_rule(scale: RuleScale, photo: Photo, survey: SurveyFile, camera: Camera)
         contradict the stated tick by more than 3 %; raised too high at an unknown distance.
     """
     del photo, survey
-    rule = _Rule.of(scale, camera)
+    rule = Rule.of(scale, camera)
     _check(rule.pencil, camera.place)
     _check_labels(scale, rule, camera)
     pinhole, u_ln_focal = rule.camera_at_distance()
@@ -134,12 +137,14 @@ def fit_rule(scale: RuleScale, photo: Photo, survey: SurveyFile, camera: Camera)
         tilt_rad=math.acos(min(1.0, float(normal[2]))),
         bent=rule.bent(pinhole),
         pinhole=pinhole,
-        pencil=rule.pencil,
+        rule=rule,
+        u_ln_focal=u_ln_focal,
+        u_scale=scale.u_scale or 0.0,
     )
 
 
 @dataclass(frozen=True, eq=False)
-class _Rule:
+class Rule:
     """Ticks of a rule `tick` mm apart: `numbers` (n,), `points` (n, 2) ideal pixels."""
 
     camera: Camera
@@ -153,7 +158,8 @@ class _Rule:
     horizon: FloatArray
 
     @classmethod
-    def of(cls, scale: RuleScale, camera: Camera) -> _Rule:
+    def of(cls, scale: RuleScale, camera: Camera) -> Rule:
+        """Fit the ticks."""
         pairs = [(tick.number, point) for tick in scale.ticks for point in tick.points]
         if not pairs:
             raise ScaleError(
@@ -183,19 +189,25 @@ class _Rule:
     def rectified(
         self, pinhole: FloatArray, parameters: FloatArray | None = None, pencil: Pencil | None = None
     ) -> tuple[FloatArray, FloatArray]:
-        """Matrix to the rule's plane, mm, with its middle at (0, 0); and the plane's normal."""
-        m1, m2 = (pencil or self.pencil).lines(parameters)
-        f, cx, cy = pinhole
-        k = np.array([[f, 0.0, cx], [0.0, f, cy], [0.0, 0.0, 1.0]])
-        normal = k.T @ m2
-        normal *= math.copysign(1.0, normal[2]) / np.linalg.norm(normal)
+        """Matrix to the rule's plane, mm, with its middle at (0, 0); and the plane's normal.
+
+        `pinhole` (..., 3) and `parameters` (..., 5) may be many draws.
+        """
+        ticks = pencil or self.pencil
+        a, b, g, h, p = np.moveaxis(ticks.parameters if parameters is None else parameters, -1, 0)
+        m1 = np.stack([np.ones_like(a), a, b], axis=-1) @ ticks.frame
+        m2 = np.stack([g, h, p], axis=-1) @ ticks.frame
+        k = camera_matrix(pinhole[..., 0], pinhole[..., 1:])
+        normal = (m2[..., None, :] @ k)[..., 0, :]
+        normal *= np.copysign(1.0, normal[..., 2:]) / np.linalg.norm(normal, axis=-1, keepdims=True)
         plain = rotation_to_axis(normal) @ np.linalg.inv(k)
         back = np.linalg.inv(plain)
-        start, spacing = back.T @ m1, back.T @ m2
-        size = self.tick * float(np.hypot(start[0], start[1])) / abs(float(spacing[2]))
-        matrix = np.diag([size, size, 1.0]) @ plain
-        shift = np.eye(3)
-        shift[:2, 2] = -apply(matrix, self.points.mean(axis=0)[None])[0]
+        start, spacing = ((m[..., None, :] @ back)[..., 0, :] for m in (m1, m2))
+        size = self.tick * np.hypot(start[..., 0], start[..., 1]) / np.abs(spacing[..., 2])
+        matrix = plain * np.stack([size, size, np.ones_like(size)], axis=-1)[..., None]
+        shift = np.zeros_like(matrix)
+        shift[...] = np.eye(3)
+        shift[..., :2, 2] = -apply(matrix, self.points.mean(axis=0)[None])[..., 0, :]
         return shift @ matrix, normal
 
     def distance(self, pinhole: FloatArray) -> float:
@@ -231,19 +243,23 @@ class _Rule:
         if not self.camera.focal_known:
             side = 2.0 * max(pinhole[1], pinhole[2])
             shifts = [pinhole * [math.exp(STEP * u_ln_focal), 1.0, 1.0]]
-            shifts += [pinhole + STEP * _U_MIDDLE * side * np.eye(3)[axis] for axis in (1, 2)]
+            shifts += [pinhole + STEP * U_MIDDLE * side * np.eye(3)[axis] for axis in (1, 2)]
             moved[LENS] = np.array([self.rectified(other)[0] for other in shifts])
         elif self.camera.lens_u_px:
-            along = float(np.linalg.norm(np.diff(self.ends(), axis=0)))
-            share = math.sqrt(2.0) * self.camera.lens_u_px / along
-            moved[LENS] = (np.diag([1.0 + STEP * share] * 2 + [1.0]) @ matrix)[None]
+            moved[LENS] = (np.diag([1.0 + STEP * self.lens_share] * 2 + [1.0]) @ matrix)[None]
         return moved
+
+    @property
+    def lens_share(self) -> float:
+        """Relative standard uncertainty of the rule's length in the picture by a calibrated lens."""
+        along = float(np.linalg.norm(np.diff(self.ends(), axis=0)))
+        return math.sqrt(2.0) * self.camera.lens_u_px / along
 
     def bent(self, pinhole: FloatArray) -> FloatArray | None:
         """Matrix fitted anew to ticks that a little distortion has moved."""
         if self.camera.focal_known:
             return None
-        points = _bend(self.points, pinhole)
+        points = bend(self.points, pinhole, STEP * U_K1)
         pencil = fit_pencil(self.numbers, points, self.direction, self.horizon, self.pencil.sigma_px)
         return self.rectified(pinhole, pencil=pencil)[0]
 
@@ -289,7 +305,7 @@ def _check(pencil: Pencil, place: str) -> None:
         )
 
 
-def _check_labels(scale: RuleScale, rule: _Rule, camera: Camera) -> None:
+def _check_labels(scale: RuleScale, rule: Rule, camera: Camera) -> None:
     """Compare the distance of the two labelled ends with what the ticks say."""
     if scale.labels is None:
         return

@@ -13,11 +13,9 @@ from hypothesis import strategies as st
 
 from corrosion.cylinder import unroll
 from corrosion.measure import measure_photo
-from corrosion.model import parse_survey
 from corrosion.quantity import Measured
 from corrosion.results import MarkMeasures, PhotoMeasures
 from corrosion.scale import CylinderScale, fit_scale
-from corrosion.survey import assess
 from corrosion.terms import Flag
 from tests.metrology.pinhole import SIZE, area, ngon, pairs, polygon_mark, rectangle, survey_of
 
@@ -32,8 +30,9 @@ Rng = np.random.Generator
 class TubeView:
     """A camera over a tube whose axis runs along y below the touching plane z = 0, axis at z = -RADIUS.
 
-    `lean` turns the camera about the tube (rad), `pitch` along it, `roll` about its own axis; it looks at
-    the point `aim` of the touching plane from `distance`.
+    With `inside` it looks into a trough: the axis runs above that plane, at z = RADIUS. `lean` turns the
+    camera about the tube (rad), `pitch` along it, `roll` about its own axis; it looks at the point `aim` of
+    the touching plane from `distance`.
     """
 
     distance: float = 250.0
@@ -42,6 +41,7 @@ class TubeView:
     roll: float = 0.0
     aim: tuple[float, float] = (0.0, 0.0)
     radius: float = RADIUS
+    inside: bool = False
 
     @property
     def focal(self) -> float:
@@ -76,7 +76,7 @@ class TubeView:
     def rolled(self, points: np.ndarray) -> np.ndarray:
         """See points (arc, y) of the surface itself."""
         angle = points[:, 0] / self.radius
-        height = self.radius * (np.cos(angle) - 1.0)
+        height = (-1.0 if self.inside else 1.0) * self.radius * (np.cos(angle) - 1.0)
         return self.see(np.column_stack([self.radius * np.sin(angle), points[:, 1], height]))
 
 
@@ -100,6 +100,7 @@ def tube_photo(
         "u_radius": 0.0,
         "axis": pairs(view.flat(AXIS)),
         "sigma_px": 1e-4,
+        "seen_from": "inside" if view.inside else "outside",
     }
     more.setdefault("lens", view.lens)
     photo, survey = survey_of(scale, marks, surface=tube | (surface or {}), **more)
@@ -128,19 +129,30 @@ def test_from_far_points_unroll_to_their_arc() -> None:
     assert cosine == pytest.approx(np.sqrt(1 - (points[:, 0] / RADIUS) ** 2), abs=1e-6)
 
 
-@given(st.floats(-0.9, 0.9), st.floats(-20, 20), st.floats(-60, 60), st.floats(-60, 60), st.floats(80, 1e4))
+@given(
+    st.booleans(),
+    st.floats(-0.9, 0.9),
+    st.floats(-20, 20),
+    st.floats(-60, 60),
+    st.floats(-60, 60),
+    st.floats(30, 1e4),
+)
 def test_a_point_of_the_surface_unrolls_to_itself(
-    angle: float, y: float, cx: float, cy: float, height: float
+    inside: bool, angle: float, y: float, cx: float, cy: float, height: float
 ) -> None:
-    """Wherever the camera, a visible point seen through the touching plane unrolls to (R phi, y)."""
-    solid = np.array([RADIUS * math.sin(angle), y, RADIUS * (math.cos(angle) - 1.0)])
+    """Wherever the camera, a visible point seen through the touching plane unrolls to (R phi, y).
+
+    From inside also where the camera stands within the tube.
+    """
+    side = -1.0 if inside else 1.0
+    solid = np.array([RADIUS * math.sin(angle), y, side * RADIUS * (math.cos(angle) - 1.0)])
     camera = np.array([cx, cy, height])
     towards = (camera - solid) / np.linalg.norm(camera - solid)
-    incidence = float(towards @ [math.sin(angle), 0.0, math.cos(angle)])
-    if incidence < 0.05:
+    incidence = float(towards @ [side * math.sin(angle), 0.0, math.cos(angle)])
+    if incidence < 0.05 or camera[2] < solid[2] + 1.0:
         return
     through = camera + (solid - camera) * camera[2] / (camera[2] - solid[2])
-    found, cosine = unroll(through[None, :2], RADIUS, camera)
+    found, cosine = unroll(through[None, :2], RADIUS, camera, inside=inside)
     assert found[0] == pytest.approx([RADIUS * angle, y], abs=1e-6)
     assert cosine[0] == pytest.approx(incidence, abs=1e-9)
 
@@ -162,8 +174,11 @@ PITS = [ngon(24, 4.0, (0.0, 0.0)), ngon(24, 4.0, (18.0, 6.0)), ngon(24, 4.0, (-1
         TubeView(distance=90.0, aim=(4.0, -3.0)),
         TubeView(lean=0.3, pitch=-0.25, roll=0.8),
         TubeView(distance=150.0, lean=-0.2, pitch=0.35, roll=-2.0),
+        TubeView(inside=True),
+        TubeView(distance=65.0, aim=(4.0, -3.0), inside=True),
+        TubeView(distance=150.0, lean=-0.2, pitch=0.35, roll=-2.0, inside=True),
     ],
-    ids=["square on", "near", "oblique", "near and oblique"],
+    ids=["square on", "near", "oblique", "near and oblique", "trough", "in the tube", "trough, oblique"],
 )
 def test_areas_and_spacing_are_those_of_the_surface(view: TubeView) -> None:
     """With the lens known, pits drawn on the tube have their true areas and spacing, from anywhere."""
@@ -341,47 +356,3 @@ def test_an_unstated_radius_tolerance_is_flagged() -> None:
     found = tube_photo(TubeView(), [PITS[0]], surface={"u_radius": None})
     assert Flag.TOLERANCE_NOT_STATED in found.flags
     assert Flag.TOLERANCE_NOT_STATED not in tube_photo(TubeView(), [PITS[0]]).flags
-
-
-def member(placed_on: np.ndarray) -> dict[str, Any]:
-    """Write a survey of three pits on a leading edge, placed by points of its developed skin."""
-    view = TubeView()
-    edge = {
-        "id": "LE",
-        "kind": "skin",
-        "zone": "334",
-        "material": "2024-T3 clad",
-        "thickness": 1.0,
-        "outline": pairs(rectangle(200, 200)),
-    }
-    photo = {
-        "id": "f1",
-        "file": "f1.jpg",
-        "size": list(SIZE),
-        "lens": "cam",
-        "member": "LE",
-        "face": "outer",
-        "scale": {"kind": "points", "image": pairs(view.flat(REFERENCE)), "plane": pairs(REFERENCE)},
-        "surface": {"kind": "cylinder", "radius": RADIUS, "axis": pairs(view.flat(AXIS))},
-        "marks": [polygon_mark(view.rolled(pit), f"P{i}") for i, pit in enumerate(PITS)],
-        "placement": {"image": pairs(view.rolled(placed_on)), "layout": pairs(placed_on)},
-    }
-    return {
-        "format": "corrosion-survey",
-        "version": 1,
-        "units": "mm",
-        "structure": {"name": "Invented leading edge", "members": [edge]},
-        "lenses": [view.lens],
-        "photos": [photo],
-    }
-
-
-@pytest.mark.parametrize("corners", [2, 4])
-def test_pits_lie_on_the_developed_member_where_they_are(corners: int) -> None:
-    """Placed by two points or by four, pits of a cylinder have their place and area on the flat layout."""
-    placed_on = np.array([[0.0, -14.0], [0.0, 14.0]]) if corners == 2 else rectangle(24, 28)
-    found = assess(parse_survey(member(placed_on)))
-    assert found.problems == []
-    for mark, pit in zip(found.placed[0].marks, PITS, strict=True):
-        assert mark.position == pytest.approx(pit.mean(axis=0), abs=0.01)
-        assert mark.outline.area == pytest.approx(area(pit), rel=1e-3)

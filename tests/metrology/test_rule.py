@@ -141,6 +141,14 @@ def test_what_a_rule_cannot_carry_is_refused() -> None:
     assert "tilt of 40 deg" in (measure_photo(photo, survey).marks[0].problem or "")
 
 
+def test_a_line_that_leaves_the_picture_is_refused() -> None:
+    """A rule's line from another picture, or with a wrong number in it, ends in an error that says so."""
+    picture = picture_of(np.full((120, 200, 3), 128.0))
+    scale = RuleScale(image=((10.0, 60.0), (-50_000.0, 60.0)), tick=1.0)
+    with pytest.raises(ScaleError, match="leaves the picture of 200 x 120 px"):
+        find_reference(picture, scale)
+
+
 @pytest.mark.parametrize(
     "tick", [1.0, 0.5, 25.4 / 16, 25.4 / 32], ids=["mm", "half mm", "1/16 in", "1/32 in"]
 )

@@ -329,6 +329,7 @@ def _borescope() -> dict[str, Any]:
         "focus": "near",
         "surface": {
             "kind": "cylinder",
+            "seen_from": "inside",
             "radius": 1.5,
             "u_radius": 0.01,
             "axis": [[10.0, 10.0], [10.0, 400.0]],
