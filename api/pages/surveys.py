@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from fastapi import APIRouter, Request, Response
@@ -84,7 +85,10 @@ def photo_list(request: Request, survey_id: str, context: ContextDep) -> Respons
     """Show a survey's photos: bring them in, look through them, tag many at once."""
     view = context.services.survey(survey_id)
     frame = survey_frame(request, view)
-    photos = [photo_card(photo, view, frame["display"]) for photo in context.services.photos(survey_id)]
+    suggested = _suggested(context, view)
+    photos = [
+        photo_card(photo, view, frame["display"], suggested) for photo in context.services.photos(survey_id)
+    ]
     structure = Structure.model_validate(view.structure.document)
     return render(
         request,
@@ -116,7 +120,8 @@ def one_card(request: Request, survey_id: str, photo_id: str, context: ContextDe
     """Give one photo's entry of the list again, after an upload or a change of tags."""
     view = context.services.survey(survey_id)
     frame = survey_frame(request, view)
-    card = photo_card(context.services.photo(photo_id), view, frame["display"])
+    photo = context.services.photo(photo_id)
+    card = photo_card(photo, view, frame["display"], _suggested(context, view))
     return render(request, "photo_card.html", **frame, photo=card)
 
 
@@ -138,7 +143,14 @@ def one_photo(request: Request, photo_id: str, context: ContextDep) -> Response:
     )
 
 
-def photo_card(view: PhotoView, survey: SurveyView, display: Display) -> dict[str, Any]:
+def _suggested(context: Context, view: SurveyView) -> dict[str, int]:
+    """Count the outlines that wait for a decision, by photo; in a sealed survey none does any more."""
+    return {} if view.seal else context.proposals.open_in(view.row.id)
+
+
+def photo_card(
+    view: PhotoView, survey: SurveyView, display: Display, suggested: Mapping[str, int]
+) -> dict[str, Any]:
     """Return what the list shows of a photo."""
     photo = Photo.model_validate(view.row.document)
     facts = view.picture.facts if view.picture else {}
@@ -151,6 +163,7 @@ def photo_card(view: PhotoView, survey: SurveyView, display: Display) -> dict[st
         "here": view.picture is not None,
         "size": (view.picture.width, view.picture.height) if view.picture else None,
         "warnings": facts.get("warnings") or [],
+        "suggested": suggested.get(view.row.id, 0),
         "state": photo_state(photo, here=view.picture is not None),
     }
 

@@ -44,6 +44,8 @@ def test_two_people_see_what_is_open_and_decide(
     count = len(proposals_of(service, corroded))
     assert count >= 2
     expect(rows(here)).to_have_count(count)
+    survey = service.client.get(f"/api/photos/{corroded}").json()["survey_id"]
+    assert f"{count} suggestions open" in service.client.get(f"/surveys/{survey}/photos").text
     there = open_page(f"/photos/{corroded}", phone=True).page
     expect(there.get_by_text(f"Suggestions ({count})")).to_be_visible()
     with there.expect_response(told("accept")):

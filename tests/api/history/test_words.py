@@ -106,3 +106,19 @@ def test_rows_of_a_record() -> None:
 def test_the_kinds_to_choose_from_are_the_api_s() -> None:
     """The page and the API narrow the history by the same kinds."""
     assert set(KINDS) == set(Kind.__args__)  # type: ignore[attr-defined]
+
+
+def test_decisions_about_suggested_outlines() -> None:
+    """A line says how an outline was found, and which mark it became or that it was dropped."""
+    row = {"key": "S3", "photo_key": "f3", "kind": "pit", "state": "open", "asked": "sweep", "score": 0.5}
+    name = subject("proposals", row)
+    assert name == "suggested outline S3 of photo f3"
+    assert say(line("proposals", None, row, "added"), name, "mm").details[:2] == [
+        "kind pit",
+        "found by a sweep",
+    ]
+    accepted = row | {"state": "accepted", "mark": "P1", "edited": True}
+    said = say(line("proposals", row, accepted), name, "mm")
+    assert said.headline == "Suggested outline S3 of photo f3 accepted as mark P1, edited"
+    dropped = say(line("proposals", row, row | {"state": "dropped"}), name, "mm")
+    assert dropped.headline == "Suggested outline S3 of photo f3 dropped"

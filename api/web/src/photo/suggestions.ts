@@ -1,6 +1,6 @@
 // Outlines that the program proposes. They are no marks: a person accepts, edits or drops each. The service keeps
 // them until then, so that they are there on every device.
-import { getJson, post, wordsOf } from "../client";
+import { getJson, post, ProblemError, wordsOf } from "../client";
 import type { Px } from "../geometry";
 import { fixed } from "../units";
 import { Decisions } from "./decisions";
@@ -103,7 +103,9 @@ export class Suggestions {
       if (first) this.current = first.name;
     } catch (error) {
       if (turn !== this.turn) return;
-      this.said = `${none} ${wordsOf(error)}`;
+      // Only a search that was made can say that it found nothing.
+      const searched = error instanceof ProblemError && error.status === 422;
+      this.said = searched ? `${none} ${wordsOf(error)}` : wordsOf(error);
     }
     this.busy = false;
     this.tell();
