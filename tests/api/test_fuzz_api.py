@@ -38,7 +38,7 @@ from schemathesis.specs.openapi.checks import (
 from api.people.service import PLAIN_COOKIE
 from api.settings import Settings
 from tests.api.history.stores import open_store, whole
-from tests.api.history.test_whole_service import seal_and_follow
+from tests.api.history.test_whole_service import propose, seal_and_follow
 from tests.api.people.people import HERE, PASSWORD, opened, with_everybody
 from tests.api.samples import new_photo, new_survey, survey_file
 from tests.api.server import running
@@ -123,6 +123,7 @@ class World:
 def build(client: httpx.Client) -> dict[str, list[str]]:
     """Put something of everything into a service; return identifiers by the parameters that take them."""
     seal_and_follow(client)
+    proposals = propose(client)
     document = survey_file([*survey_file()["photos"], {"id": "f2", "file": "f2.jpg"}])
     assert client.post("/api/surveys/import", json=document).status_code == 201
     own = new_survey(client)
@@ -143,6 +144,7 @@ def build(client: httpx.Client) -> dict[str, list[str]]:
         "structure_id": _ids(client, "/api/structures"),
         "survey_id": surveys,
         "card": cards,
+        "proposal_id": proposals,
         "slug": [one["slug"] for one in client.get("/api/problems").json() if "slug" in one],
         "saved_id": _ids(client, "/api/search/saved"),
         "label_id": _ids(client, "/api/retention/labels"),
@@ -309,6 +311,7 @@ def look(folder: Path) -> Before:
                 "removals",
                 "readings",
                 "ticks",
+                "proposals",
                 "seals",
                 "history",
             )
