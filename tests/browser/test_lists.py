@@ -24,7 +24,7 @@ def file(name: str, data: bytes) -> FilePayload:
 
 
 def test_a_structure_is_entered_by_hand(open_page: OpenPage, service: Service) -> None:
-    """What is typed and drawn arrives as the structure, its limit as a fraction with its source."""
+    """What is typed and drawn arrives as the structure, its limit with its source; one is corrected."""
     page = open_page("/structures/new").page
     page.locator("#structure-name").fill("Fin, hand-made")
     for label, text in {
@@ -48,6 +48,15 @@ def test_a_structure_is_entered_by_hand(open_page: OpenPage, service: Service) -
     assert member["outline"] == [[0, 0], [900, 0], [900, 400]]
     assert member["limit"]["fraction"] == pytest.approx(0.1)
     assert member["limit"]["source"] == "RS-1, paragraph 2"
+    with page.expect_navigation():
+        page.get_by_role("link", name="Correct this structure").click()
+    thickness = page.get_by_label("Thickness, mm", exact=True)
+    expect(thickness).to_have_value("1.02")
+    thickness.fill("1.05")
+    with page.expect_navigation():
+        page.get_by_role("button", name="Keep this structure").click()
+    corrected = service.client.get(f"/api{page.url.removeprefix(service.url)}").json()["structure"]
+    assert corrected == stored | {"members": [member | {"thickness": 1.05}]}
 
 
 def test_a_missing_source_is_asked_for(open_page: OpenPage) -> None:
@@ -160,11 +169,38 @@ def test_uploads_go_on_after_a_lost_connection(open_page: OpenPage, service: Ser
             [file("d.jpg", picture(84)), file("e.jpg", picture(85))]
         )
         expect(watched.page.locator("#upload-said")).to_contain_text("no connection")
+        noted = watched.page.evaluate("name => localStorage.getItem(name)", unsent_at(survey))
+        assert json.loads(noted) == ["d.jpg", "e.jpg"]
     finally:
         service.start()
     watched.page.get_by_role("button", name="Try again now").click()
     expect(watched.page.locator(".photo-card")).to_have_count(2)
     expect(watched.page.locator("#upload-said")).to_contain_text("2 of 2 photos here")
+    assert watched.page.evaluate("name => localStorage.getItem(name)", unsent_at(survey)) is None
+
+
+def unsent_at(survey: str) -> str:
+    """Return where a browser notes the names of photos it has not sent."""
+    return f"corrosion.unsent./api/surveys/{survey}/photos"
+
+
+def test_photos_not_sent_are_named_at_the_next_visit(open_page: OpenPage, service: Service) -> None:
+    """The page was left with a photo unsent: it says which and what to do, until that photo is here."""
+    survey = new_survey(service.client)
+    page = open_page("/").page
+    page.evaluate('name => localStorage.setItem(name, \'["f.jpg", "g.jpg"]\')', unsent_at(survey))
+    page.goto(f"{service.url}/surveys/{survey}/photos")
+    expect(page.locator("#unsent")).to_contain_text("2 photos had not been sent")
+    expect(page.locator("#unsent")).to_contain_text("Choose the same photos again")
+    page.locator("#choose").set_input_files([file("f.jpg", picture(96))])
+    expect(page.locator("#upload-said")).to_contain_text("1 of 1 photo here")
+    page.reload()
+    expect(page.locator("#unsent")).to_contain_text("1 photo had not been sent when this page was left: g")
+    page.get_by_role("button", name="I know").click()
+    expect(page.locator("#unsent")).to_be_hidden()
+    page.reload()
+    expect(page.locator(".photo-card")).to_have_count(1)
+    expect(page.locator("#unsent")).to_be_hidden()
 
 
 @pytest.fixture

@@ -13,6 +13,7 @@ from api.app import open_database
 from api.people.accounts import Details
 from api.people.service import open_people
 from api.settings import Settings
+from tests.api.samples import new_survey
 from tests.browser.conftest import DESKTOP, PHONE, Service, Watched, watch
 from tests.browser.test_accessibility import faults, too_small
 from tests.support import need
@@ -29,12 +30,18 @@ def guarded(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
 
     need(bundle_is_built(), "the pages are not bundled: run 'node build.mjs' in api/web")
     folder: Path = tmp_path_factory.mktemp("guarded")
+    # While there are no accounts anybody on this machine may enter a survey.
+    open_to_all = Service(folder)
+    open_to_all.start()
+    new_survey(open_to_all.client)
+    open_to_all.close()
     settings = Settings(data_dir=folder)
     database = open_database(settings)
     accounts = open_people(database, settings).accounts
     accounts.add("ada", Details("Ada Kivi", frozenset({Role.ADMINISTRATOR})), PASSWORD, must_change=False)
     inspector = Details("Inga Mäkelä-Östergård", frozenset({Role.INSPECTOR}), "NDT-0417", "Visual, level 2")
     accounts.add("inga", inspector, PASSWORD, must_change=True)
+    accounts.add("paul", Details("Paul Sand", frozenset({Role.PLANNER})), PASSWORD, must_change=False)
     database.close()
     service = Service(folder)
     service.start()
@@ -140,5 +147,37 @@ def test_an_inspector_comes_in_on_a_phone(browser: Browser, guarded: Service) ->
     fit(page)
     page.goto(guarded.url + "/")
     expect(page.locator(".person-name")).to_have_text("Inga Mäkelä-Östergård")
+    watched.check()
+    page.context.close()
+
+
+def test_pages_say_beforehand_whose_role_a_change_takes(browser: Browser, guarded: Service) -> None:
+    """A planner is not offered an inspector's controls, is told the role, and keeps what is a planner's."""
+    watched = opened(browser, guarded)
+    page = watched.page
+    page.get_by_label("Name").fill("paul")
+    page.get_by_label("Password", exact=True).fill(PASSWORD)
+    with page.expect_navigation():
+        page.get_by_role("button", name="Sign in", exact=True).click()
+    expect(page.get_by_role("button", name="Keep this structure")).to_be_disabled()
+    expect(page.get_by_role("note")).to_contain_text("takes the role inspector")
+    page.goto(guarded.url + "/")
+    expect(page.locator("main")).to_contain_text("waits for the inspector to sign")
+    expect(page.get_by_role("link", name="Enter a structure")).to_have_count(0)
+    survey = guarded.url + str(page.locator("a[href^='/surveys/']").first.get_attribute("href"))
+    page.goto(f"{survey}/photos")
+    expect(page.get_by_role("note")).to_contain_text("Keeping a change takes the role inspector")
+    expect(page.locator("#drop")).to_be_hidden()
+    fit(page)
+    page.goto(f"{survey}/plan?wait=1")
+    expect(page.get_by_role("note")).to_have_count(0)
+    page.get_by_label("Below the deepest corrosion").fill("0.01")
+    expect(page.get_by_role("button", name="Keep these values")).to_be_visible()
+    page.get_by_text("Blend limits of the members").click()
+    page.locator("#limits-form").get_by_label("or depth").first.fill("0.05")
+    expect(page.get_by_role("button", name="Keep these values")).to_be_hidden()
+    expect(page.locator("#limits-form")).to_contain_text("Keeping one takes the role inspector")
+    page.get_by_role("button", name="Go back to what is kept").click()
+    expect(page.locator("#trial-said")).to_have_text("The figures are those that are kept.")
     watched.check()
     page.context.close()
