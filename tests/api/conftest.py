@@ -17,10 +17,11 @@ import pytest
 from sqlalchemy import create_engine, text
 
 from api.settings import Settings
-from tests.api.server import running
+from tests.api.server import START_SECONDS, running
 from tests.support import need
 
 POSTGRESQL = Path("/usr/lib/postgresql/15/bin")
+PORTS_TRIED = 5
 
 
 @pytest.fixture(scope="session")
@@ -47,22 +48,34 @@ def postgresql_server() -> Iterator[str]:
     folder = Path(tempfile.mkdtemp(prefix="corrosion-pg-"))
     user = pwd.getpwnam("postgres")
     os.chown(folder, user.pw_uid, user.pw_gid)
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
 
     def run(command: str) -> None:
         subprocess.run(["su", "postgres", "-c", command], check=True, stdout=subprocess.DEVNULL, cwd=folder)
 
-    data = folder / "data"
-    run(f"{POSTGRESQL}/initdb -A trust -D {data}")
-    options = f"-p {port} -c listen_addresses=127.0.0.1 -k {folder} -c fsync=off"
-    run(f"{POSTGRESQL}/pg_ctl -D {data} -l {folder}/log -o '{options}' -w start")
+    data, patience = folder / "data", f"-t {START_SECONDS:.0f}"
+    run(f"{POSTGRESQL}/initdb -N -A trust -D {data}")
+    for tries_left in reversed(range(PORTS_TRIED)):
+        port = free_port()
+        options = f"-p {port} -c listen_addresses=127.0.0.1 -k {folder} -c fsync=off"
+        try:
+            run(f"{POSTGRESQL}/pg_ctl -D {data} -l {folder}/log -o '{options}' -w {patience} start")
+            break
+        except subprocess.CalledProcessError:
+            # Somebody else may have got the port in between.
+            if not tries_left:
+                raise
     try:
         yield f"postgresql+psycopg://postgres@127.0.0.1:{port}"
     finally:
         run(f"{POSTGRESQL}/pg_ctl -D {data} -m immediate -w stop")
         shutil.rmtree(folder)
+
+
+def free_port() -> int:
+    """Find a port that nobody has at the moment."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        return int(free.getsockname()[1])
 
 
 @pytest.fixture

@@ -33,7 +33,7 @@ def running(settings: Settings) -> Iterator[httpx.Client]:
         thread.join(0.01)
     port = server.servers[0].sockets[0].getsockname()[1]
     try:
-        with httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=60) as client:
+        with httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=300) as client:
             yield client
     finally:
         server.should_exit = True

@@ -79,7 +79,7 @@ class World:
     def call(self, case: Case) -> None:
         """Send a call and note what is wrong with its answer."""
         try:
-            answer = case.call(base_url=str(self.client.base_url), session=self.session, timeout=60)
+            answer = case.call(base_url=str(self.client.base_url), session=self.session, timeout=300)
         except (SerializationNotPossible, requests.exceptions.InvalidHeader, UnicodeError):
             return  # It cannot even be put on the wire.
         self.calls[case.operation.label] += 1

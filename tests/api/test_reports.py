@@ -19,7 +19,7 @@ from tests.api.samples import picture, survey_file, tag, upload
 from tests.api.sealing.conftest import Case
 from tests.api.server import running
 
-POLLS = 1200
+POLLS = 6000
 PAUSE_S = 0.05
 
 
@@ -131,7 +131,7 @@ def test_too_many_at_once_are_refused_and_old_ones_forgotten(
     go = threading.Event()
 
     def held(*_: Any) -> bytes:
-        go.wait(60)
+        go.wait(300)
         return b"%PDF-pages"
 
     monkeypatch.setattr(reports, "_pdf", held)
@@ -159,7 +159,7 @@ def test_a_change_before_the_making_is_in_the_report(
     go, make = threading.Event(), reports.Reports.subject
 
     def late(self: reports.Reports, survey: str) -> Subject:
-        go.wait(60)
+        go.wait(300)
         return make(self, survey)
 
     monkeypatch.setattr(reports.Reports, "subject", late)

@@ -66,7 +66,7 @@ class Service:
         self._data = data
         self._server: uvicorn.Server | None = None
         self._thread: threading.Thread | None = None
-        self.client = httpx.Client(base_url=self.url, timeout=60)
+        self.client = httpx.Client(base_url=self.url, timeout=300)
 
     @property
     def url(self) -> str:

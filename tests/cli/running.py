@@ -42,7 +42,7 @@ def run_process(*words: str | Path, cwd: Path, **environment: str) -> Done:
         capture_output=True,
         text=True,
         check=False,
-        timeout=120,
+        timeout=300,
     )
 
 

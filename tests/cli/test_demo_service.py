@@ -24,9 +24,9 @@ def test_the_demo_writes_its_files_and_opens_its_survey(tmp_path: Path) -> None:
     ) as process:
         try:
             address, printed = _address(process)
-            page = httpx.get(address, timeout=60.0)
+            page = httpx.get(address, timeout=WAIT_SECONDS)
             service, survey = address.rsplit("/surveys/", 1)
-            answer = httpx.get(f"{service}/api/surveys/{survey}/assessment", timeout=60.0)
+            answer = httpx.get(f"{service}/api/surveys/{survey}/assessment", timeout=WAIT_SECONDS)
         finally:
             process.send_signal(signal.SIGINT)
             process.wait(timeout=WAIT_SECONDS)

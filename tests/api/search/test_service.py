@@ -193,7 +193,7 @@ def test_changes_are_indexed_without_anybody_searching(context: Parts) -> None:
     context.search.background._quiet_s = 0.0
     context.services.add_structure(Structure.model_validate(STRUCTURE), "mm")
     context.search.background.changed()
-    context.search.background.wait(30.0)
+    context.search.background.wait(300.0)
     assert context.search.indexer.waiting() == 0
     thread = context.search.background._thread
     assert thread is not None
