@@ -226,7 +226,8 @@ class MemberRemoval:
         return ""
 
     def _flags(self, seen: Looked) -> frozenset[Flag]:
-        rows = seen.sums.governs & (seen.cover.weight > 0)
+        acts = seen.sums.governs & (seen.cover.weight > 0)
+        rows = acts | maybe_more(self.entries, self._table, seen.cover, seen.sums)
         return frozenset().union(*(self.entries[i].flags for i in seen.cover.entry[rows]))
 
     def _measured(self, seen: Looked) -> Measured:

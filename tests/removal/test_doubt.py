@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from corrosion.terms import Verdict
+from corrosion.terms import Flag, Verdict
 from tests.bench import Bench
 
 EARLY, LATE = {"date": "2029-01-01"}, {"date": "2031-01-01"}
@@ -59,3 +59,6 @@ def test_what_a_doubtful_depth_proves(
     unproven = [words for words in result.summary.reasons if "lower bound" in words]
     assert bool(unproven) == bool(result.removal.unproven())
     assert not (unproven and verdict is Verdict.WITHIN)
+    # Whoever asks at the place itself, a forecast for instance, is told of the bound too.
+    flags = result.removal.spot((450.0, 200.0)).removed.flags
+    assert bool(flags & {Flag.LOWER_BOUND, Flag.INDICATIVE}) == bool(unproven)
