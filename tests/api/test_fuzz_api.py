@@ -19,7 +19,6 @@ from typing import Any
 from urllib.parse import quote
 
 import httpx
-import pytest
 import requests
 import schemathesis
 from hypothesis import HealthCheck, Phase, given, seed, settings
@@ -323,7 +322,6 @@ def look(folder: Path) -> Before:
     return Before(rows, originals, head)
 
 
-@pytest.mark.filterwarnings("default::RuntimeWarning")  # As the service runs: absurd lengths overflow.
 def test_generated_calls_neither_break_nor_lose_anything(tmp_path: Path) -> None:
     """1,000 calls over every route: no 5xx, no traceback, answers as documented, nothing lost."""
     with running(Settings(data_dir=tmp_path, max_json_bytes=200_000, max_upload_bytes=2_000_000)) as client:
