@@ -60,8 +60,9 @@ def _limit_words(least: Spot | None, within_probability: float, shown: LengthUni
     words = (
         f"At station {station}, offset {offset} {shown} the "
         f"{show_length(least.removed.value, shown)} removed {stands} the limit of "
-        f"{show_length(least.limit, shown)} ({least.limit_source}); probability of exceeding it "
-        f"{least.probability_over:.0%}, {within_probability:.0%} counts as within."
+        f"{show_length(least.limit, shown)} ({least.limit_source}); the chance of exceeding it "
+        f"is {100 * least.probability_over:.0f} %, and at most "
+        f"{100 * within_probability:.0f} % counts as within."
     )
     return [words]
 
