@@ -69,6 +69,8 @@ def test_lens_names_and_a_cylinder_are_stated(service: Service, open_page: OpenP
     page.keyboard.press("Tab")
     page.get_by_label("Outside radius of the tube or edge (mm)").fill("60")
     page.keyboard.press("Tab")
+    page.get_by_label("The picture shows").select_option("inside")
+    expect(page.get_by_label("Inside radius of the tube or curve (mm)")).to_have_value("60")
     page.get_by_role("button", name="Set the middle line").click()
     hand = Hand(page, touch=False)
     hand.press((500, 450), counted=True)
@@ -76,7 +78,7 @@ def test_lens_names_and_a_cylinder_are_stated(service: Service, open_page: OpenP
     expect(page.get_by_role("button", name="Set the middle line again")).to_be_visible()
     photo = stored(service.client, scaled)
     assert photo["device"] == "BX-4"
-    assert photo["surface"]["radius"] == 60.0
+    assert (photo["surface"]["radius"], photo["surface"]["seen_from"]) == (60.0, "inside")
     assert photo["surface"]["axis"][0] == pytest.approx([500, 450], abs=3)
 
 

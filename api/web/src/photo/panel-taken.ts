@@ -12,6 +12,7 @@ interface Cylinder {
   radius: number;
   u_radius?: number | null;
   axis?: [Px, Px] | null;
+  seen_from?: "outside" | "inside";
 }
 
 let opened = false;
@@ -95,10 +96,11 @@ function surfaceBox({ store, units, onTag }: ScaleContext, photo: PhotoPart): HT
     const now = cylinderOf(photo);
     if (now) onTag({ surface: { ...now, ...changes } });
   };
+  const inside = surface?.seen_from === "inside";
   const radius = numberField(
     {
       key: "taken-radius",
-      label: "Outside radius of the tube or edge",
+      label: inside ? "Inside radius of the tube or curve" : "Outside radius of the tube or edge",
       help: "Empty: the surface is flat. With a radius the marks are unrolled from the cylinder.",
       value: surface?.radius,
       type: "length",
@@ -118,6 +120,7 @@ function surfaceBox({ store, units, onTag }: ScaleContext, photo: PhotoPart): HT
     h("legend", {}, "Curved surface"),
     radius,
     doubt,
+    sideField(inside, (seen) => set({ seen_from: seen })),
     h("p", { class: "quiet" }, "Where the flat scale reference touches the tube, the middle line runs along it."),
     h(
       "div",
@@ -125,4 +128,17 @@ function surfaceBox({ store, units, onTag }: ScaleContext, photo: PhotoPart): HT
       button(surface.axis ? "Set the middle line again" : "Set the middle line", () => store.setTool({ name: "axis" }), { "data-key": "taken-axis" }),
     ),
   );
+}
+
+function sideField(inside: boolean, onSide: (seen: "outside" | "inside") => void): HTMLElement {
+  const sides = [
+    ["outside", "the outside: it bulges"],
+    ["inside", "the inside: it is hollow"],
+  ] as const;
+  const made = select(sides, inside ? "inside" : "outside", (value) => onSide(value === "inside" ? "inside" : "outside"));
+  made.dataset["key"] = "taken-side";
+  const help = inside
+    ? "Lay the scale along the tube. A card across it stands on its edges: enter how high it stands over the middle line as the scale's height."
+    : "A leading edge or the outside of a tube. Choose the inside for a picture taken in a tube or of a hollow skin.";
+  return field("The picture shows", made, help);
 }
