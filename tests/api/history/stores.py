@@ -154,7 +154,7 @@ def altered(column: Column[Any], value: Any) -> Any:
     """Make another value of the same kind."""
     if isinstance(value, bool):
         return not value
-    if isinstance(value, int):
+    if isinstance(value, int | float):
         return value + 1
     if isinstance(value, datetime):
         return value + timedelta(microseconds=1)
