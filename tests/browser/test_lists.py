@@ -98,7 +98,7 @@ def test_a_bad_layout_file_says_where(open_page: OpenPage) -> None:
 
 
 def test_a_survey_is_started(open_page: OpenPage, service: Service) -> None:
-    """A survey starts with a name and date, and its overview says what to do first."""
+    """A survey starts with a name and date; its overview says what to do first, and corrects both."""
     survey = new_survey(service.client)
     structure = service.client.get(f"/api/surveys/{survey}").json()["structure_id"]
     page = open_page(f"/structures/{structure}").page
@@ -109,6 +109,18 @@ def test_a_survey_is_started(open_page: OpenPage, service: Service) -> None:
     expect(page.get_by_role("heading", level=1)).to_have_text("Second look")
     expect(page.get_by_role("heading", name="No photos yet")).to_be_visible()
     expect(page.get_by_role("row", name=re.compile("SK1"))).to_contain_text("not seen")
+    page.get_by_text("Correct name, date and the rest").click()
+    page.get_by_label("Date").fill("2031-04-20")
+    page.get_by_label("Light at the surface, lx").fill("bright")
+    page.get_by_role("button", name="Keep", exact=True).click()
+    expect(page.locator("#about-form .error")).to_contain_text("is not a number of lux")
+    page.get_by_label("Light at the surface, lx").fill("800")
+    with page.expect_navigation():
+        page.get_by_role("button", name="Keep", exact=True).click()
+    expect(page.locator("dl.facts").first).to_contain_text("2031-04-20")
+    head = service.client.get(f"/api{page.url.removeprefix(service.url)}").json()["survey"]
+    assert (head["date"], head["illuminance_lx"]) == ("2031-04-20", 800)
+    assert (head["name"], head["inspector"]) == ("Second look", "B. Example")
 
 
 def test_a_survey_file_comes_in_with_its_photos(
