@@ -42,7 +42,7 @@ def survey(service: Service) -> str:
 
 def column(page: Page, label: str) -> list[str]:
     """Return the visible cells of a column."""
-    cells = page.locator(f'#findings tbody tr:visible [data-label="{label}"]').all_inner_texts()
+    cells = page.locator(f'#findings tbody tr:visible [data-label^="{label}"]').all_inner_texts()
     return [cell.strip().splitlines()[0] for cell in cells]
 
 

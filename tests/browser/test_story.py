@@ -196,7 +196,7 @@ def see_findings(page: Page) -> None:
     expect(pit).to_contain_text("pit, not blended; blending it away would go over the limit")
     for row, picture, dent in ((pit, OUTER, "P3"), (blend, INNER, "B1")):
         station, offset = (
-            float(str(row.locator(f"[data-label='{name}']").get_attribute("data-sort")))
+            float(str(row.locator(f"[data-label^='{name}']").get_attribute("data-sort")))
             for name in ("Station", "Offset")
         )
         assert nearest_dent(picture, station, offset) == dent
