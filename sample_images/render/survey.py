@@ -1,19 +1,24 @@
 """Write survey.json: the survey a person would have made with these pictures.
 
-Usage: ``python survey.py``, after make.py. Outlines and clicks are the truth plus a hand's shake of fixed
-seed; depths are gauge readings, not the truth. Nothing here feeds back into the truth.
+Usage: ``python survey.py``, after make.py, with the project installed: rules, discs and printed sheets are
+found by the program, as a user would have them found. Outlines and clicks are the truth plus a hand's shake
+of fixed seed; depths are gauge readings, not the truth. Nothing here feeds back into the truth.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
+import re
 from pathlib import Path
 
 import numpy as np
 
 import plans
 import structure
+from corrosion.find import find_reference
+from corrosion.model import CheckBar, DiscScale, RuleScale, Scale, TargetScale
+from corrosion.photo import load_picture
 from pictures import SHOTS, Shot
 
 HERE = Path(__file__).resolve().parent.parent
@@ -51,32 +56,8 @@ def scale_of(shot: Shot, truth: Json, hand: Hand) -> Json | None:
     one = truth["references"][0]
     points = {p["name"]: p for p in one["points"] if p["in_picture"]}
     height: Json = {"height": one["height_of_points_mm"], "u_height": 0.02}
-    if one["kind"] == "rule":
-        seen = [k for k in range(10, 151, 10) if f"{k} mm at lower edge" in points]
-        a, b = (points[f"{k} mm at lower edge"]["px"] for k in (seen[0], seen[-1]))
-        return {
-            "kind": "bar",
-            "image": [hand.click(a), hand.click(b)],
-            "length": float(seen[-1] - seen[0]),
-            "u_length": 0.05,
-            "max_tilt_deg": 12,
-        } | height
-    if one["kind"] == "disc":
-        # The two rim points most nearly level in the picture: tilt shortens that diameter least.
-        names = [f"rim {k * 11.25:g} deg" for k in range(16)]
-        opposite = [f"rim {(k + 16) * 11.25:g} deg" for k in range(16)]
-        spans = [
-            np.linalg.norm(np.subtract(points[p]["px"], points[q]["px"]))
-            for p, q in zip(names, opposite, strict=True)
-        ]
-        k = int(np.argmax(spans))
-        return {
-            "kind": "bar",
-            "image": [hand.click(points[names[k]]["px"]), hand.click(points[opposite[k]]["px"])],
-            "length": 22.0,
-            "u_length": 0.02,
-            "max_tilt_deg": 15,
-        } | height
+    if one["kind"] in FOUND:
+        return _found(FOUND[one["kind"]](points, hand, height), shot)
     if one["kind"] == "card" and shot.name.startswith("03"):
         edges = [
             [hand.click(points[f"edge {side} {k}"]["px"]) for k in (1, 2, 3)]
@@ -90,14 +71,52 @@ def scale_of(shot: Shot, truth: Json, hand: Hand) -> Json | None:
             "image": [hand.click(points[f"corner {n}"]["px"]) for n in names],
             "u_size": 0.06,
         } | height
-    chosen = [p for name, p in points.items() if name.startswith("checker")][::3]
-    return {
-        "kind": "points",
-        "image": [hand.click(p["px"]) for p in chosen],
-        "plane": [[p["plan_mm"][0], -p["plan_mm"][1]] for p in chosen],
-        "u_plane": 0.05,
-        "u_scale": 0.0005,
-    } | height
+    raise ValueError(f"{shot.name}: no scale is known for {one['kind']}")
+
+
+def _rule(points: Json, hand: Hand, height: Json) -> Scale:
+    """A line along the rule between two labelled centimetres."""
+    seen = [k for k in range(10, 151, 10) if f"{k} mm at lower edge" in points]
+    a, b = (hand.click(points[f"{k} mm at lower edge"]["px"]) for k in (seen[0], seen[-1]))
+    return RuleScale(
+        image=(tuple(a), tuple(b)),
+        tick=1.0,
+        labels=(float(seen[0]), float(seen[-1])),
+        u_scale=5e-4,
+        max_tilt_deg=12.0,
+        **height,
+    )
+
+
+def _disc(points: Json, hand: Hand, height: Json) -> Scale:
+    """A tap inside the disc, halfway between two clicks on its rim."""
+    names = [f"rim {k * 11.25:g} deg" for k in range(16)]
+    opposite = [f"rim {(k + 16) * 11.25:g} deg" for k in range(16)]
+    spans = [
+        np.linalg.norm(np.subtract(points[p]["px"], points[q]["px"]))
+        for p, q in zip(names, opposite, strict=True)
+    ]
+    k = int(np.argmax(spans))
+    x, y = np.mean([hand.click(points[names[k]]["px"]), hand.click(points[opposite[k]]["px"])], axis=0)
+    seed = (round(float(x), 2), round(float(y), 2))
+    return DiscScale(seed=seed, diameter=22.0, u_diameter=0.02, max_tilt_deg=15.0, **height)
+
+
+def _target(points: Json, hand: Hand, height: Json) -> Scale:
+    """The program's own window sheet, with both check bars as measured."""
+    # Nobody clicks a sheet, but the outlines below were drawn after these clicks, and stay as they were.
+    for point in [p for name, p in points.items() if name.startswith("checker")][::3]:
+        hand.click(point["px"])
+    return TargetScale(sheet="window", check_bar=CheckBar(x=100.0, y=100.0, u=0.05), **height)
+
+
+FOUND = {"rule": _rule, "disc": _disc, "target": _target}
+
+
+def _found(entry: Scale, shot: Shot) -> Json:
+    """The entry with what the program finds of it in the picture."""
+    found = find_reference(load_picture(HERE / "photos" / f"{shot.name}.jpg"), entry, place=shot.name)
+    return {"kind": found.kind} | found.model_dump(mode="json", exclude_defaults=True)
 
 
 def _rivet_pattern(truth: Json, hand: Hand) -> Json:
@@ -240,7 +259,10 @@ def main() -> None:
         "planning": plans.PLANNING,
         "decision": plans.DECISION,
     }
-    (HERE / "survey.json").write_text(json.dumps(document, indent=1) + "\n", encoding="utf-8")
+    text = json.dumps(document, indent=1)
+    # Points on one line each: a found rim has hundreds.
+    text = re.sub(r"\[\s+(-?[\d.]+),\s+(-?[\d.]+)\s+\]", r"[\1, \2]", text)
+    (HERE / "survey.json").write_text(text + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

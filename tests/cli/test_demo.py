@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from corrosion.demo import SURVEY_NAME, compare_areas, sample_folder
-from corrosion.model import Photo
+from corrosion.find import needs_finding
+from corrosion.model import Photo, load_survey
 from corrosion.terms import MarkKind
 from tests.report.example import assessment
 
@@ -47,3 +48,20 @@ def test_an_area_outside_its_uncertainty_is_not_inside(tmp_path: Path) -> None:
 def test_the_sample_survey_is_there() -> None:
     """The demonstration finds its survey in this checkout or installation."""
     assert (sample_folder() / SURVEY_NAME).is_file()
+
+
+def test_the_sample_survey_uses_what_the_program_finds() -> None:
+    """The demonstration shows rules, discs and printed sheets found in their pictures, points and all."""
+    survey = load_survey(sample_folder() / SURVEY_NAME)
+    scales = {photo.id: photo.scale for photo in survey.photos if photo.scale is not None}
+    kinds = {
+        "01": "rule",
+        "02": "target",
+        "04": "disc",
+        "06": "disc",
+        "07": "rule",
+        "09": "rule",
+        "11": "target",
+    }
+    assert {name: scale.kind for name, scale in scales.items() if name in kinds} == kinds
+    assert not any(needs_finding(scale) for scale in scales.values())
