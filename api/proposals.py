@@ -142,8 +142,8 @@ class Proposals:
     def accept(self, identifier: str, mark: str, *, edited: bool) -> ProposalRow:
         """Record that a proposal became a mark of its photo; the mark is saved before.
 
-        A proposal that was accepted already stays as it is: the answer says which mark it is. One that
-        somebody else dropped meanwhile becomes accepted, because the mark is there.
+        A proposal that was accepted already stays that mark: the answer says which. One that somebody else
+        dropped meanwhile becomes accepted, because the mark is there.
 
         Raises
         ------
@@ -159,6 +159,7 @@ class Proposals:
         with self._database.writing() as session:
             row, photo = _locked(session, identifier)
             if row.state == "accepted":
+                row.edited = row.edited or (edited and row.mark == mark)
                 return row
             shape = _shape_of(photo, mark)
             if row.picture_sha256 != photo.picture_sha256:
@@ -166,8 +167,7 @@ class Proposals:
                     f"the proposal {row.key!r} was made on another picture of photo {photo.key!r}.",
                     remedy="Drop it, and ask for outlines on the picture that is there now.",
                 )
-            _decide(row, "accepted")
-            row.mark = mark
+            _accept(row, mark)
             row.edited = edited or not _same_outline(shape, row.document["shape"])
         return row
 
@@ -244,6 +244,29 @@ def _new_row(photo: PhotoRow, sha256: str, found: Suggestion, number: int, asked
         edited=False,
         document=repo.storable(document),
     )
+
+
+def accept_drawn(session: Session, photo: PhotoRow) -> None:
+    """Accept the open proposals that a locked photo's marks repeat to the last digit.
+
+    Called where marks are saved, in the same transaction: a page that is closed before it can say which
+    proposal its mark was would else leave it open, to be accepted a second time elsewhere.
+    """
+    statement = select(ProposalRow).where(
+        ProposalRow.photo_id == photo.id,
+        ProposalRow.state == "open",
+        ProposalRow.picture_sha256 == photo.picture_sha256,
+    )
+    for row in session.scalars(statement.order_by(ProposalRow.position)):
+        for mark in photo.document["marks"]:
+            if mark["kind"] == row.kind and _same_outline(mark["shape"], row.document["shape"]):
+                _accept(row, mark["id"])
+                break
+
+
+def _accept(row: ProposalRow, mark: str) -> None:
+    _decide(row, "accepted")
+    row.mark = mark
 
 
 def _decide(row: ProposalRow, state: State) -> None:

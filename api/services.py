@@ -17,6 +17,7 @@ from api.choices import members_named
 from api.database import Database
 from api.errors import ConflictError, Fault, InvalidError
 from api.layouts import check_layouts
+from api.proposals import accept_drawn
 from api.sealing.rows import frozen_structure, seal_of, seals_of
 from api.sealing.tables import SealRow
 from api.tables import Document, PhotoRow, PictureRow, ReadingRow, RemovalRow, StructureRow, SurveyRow
@@ -205,6 +206,8 @@ class Services:
     def edit_photo(self, identifier: str, expected: int, changes: Mapping[str, Any]) -> PhotoView:
         """Change some fields of a photo: tags, scale, placement or marks.
 
+        A mark with exactly the outline of an open proposal accepts that.
+
         Raises
         ------
         InvalidError
@@ -218,6 +221,8 @@ class Services:
             photo = repo.check(Photo, row.document | dict(changes))
             check_photo(session, survey, photo)
             row.document = repo.dump(photo)
+            if "marks" in changes:
+                accept_drawn(session, row)
             session.flush()
             return _view(session, row)
 

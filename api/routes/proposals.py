@@ -172,8 +172,9 @@ def list_proposals(
 def accept_proposal(proposal_id: ProposalId, body: AcceptIn, context: ContextDep) -> Proposal:
     """Record which mark of the photo a proposal became. Save the mark first: this adds none.
 
-    If somebody accepted it before, that stands: the answer names their mark, and asking twice does no
-    harm. If somebody dropped it meanwhile it is accepted now, because the mark is there.
+    Saving a mark with exactly the proposed outline accepts the proposal already. If somebody accepted it
+    before, that stands: the answer names their mark, and asking twice does no harm. If somebody dropped it
+    meanwhile it is accepted now, because the mark is there.
     """
     return _proposal(context.proposals.accept(proposal_id, body.mark, edited=body.edited))
 

@@ -140,8 +140,9 @@ def test_an_outline_that_is_not_the_proposed_one_counts_as_edited(desk: Desk) ->
 def test_two_people_deciding_never_meet_an_error(desk: Desk) -> None:
     """The first mark stands; an acceptance outlasts a drop, for the mark is there; repeats do no harm."""
     desk.sweep(A, B)
-    shapes = [one["shape"] for one in desk.listed()]
-    desk.mark(P1=shapes[0], P2=shapes[1], P3=shapes[0])
+    shape = desk.listed()[0]["shape"]
+    moved = {"type": "Circle", "center": [150, 60], "radius": 7}
+    desk.mark(P1=moved, P2=moved, P3=shape | {"coordinates": [shape["coordinates"][0][::2]]})
     answers = [
         desk.decide("S1", "accept", {"mark": "P1"}),
         desk.decide("S1", "accept", {"mark": "P3"}),
@@ -153,6 +154,18 @@ def test_two_people_deciding_never_meet_an_error(desk: Desk) -> None:
     assert [answer.status_code for answer in answers] == [200] * 6
     said = [(answer.json()["state"], answer.json()["decision"]["mark"]) for answer in answers]
     assert said == [("accepted", "P1")] * 3 + [("dropped", None)] * 2 + [("accepted", "P2")]
+
+
+def test_a_mark_as_proposed_accepts_by_itself(desk: Desk) -> None:
+    """Marks saved with a proposed outline accept it at once, and no other; that it was edited is added."""
+    desk.sweep(A, B, C)
+    desk.decide("S3", "drop")
+    first, second = (one["shape"] for one in desk.listed())
+    moved = {"type": "Polygon", "coordinates": [[[x + 0.001, y] for x, y in second["coordinates"][0]]]}
+    desk.mark(P1=first, P2=moved)
+    said = [(one["state"], one["decision"] and one["decision"]["mark"]) for one in desk.listed("all")]
+    assert said == [("accepted", "P1"), ("open", None), ("dropped", None)]
+    assert desk.decide("S1", "accept", {"mark": "P1", "edited": True}).json()["decision"]["edited"] is True
 
 
 def test_a_mark_that_is_not_saved_is_refused(desk: Desk) -> None:
@@ -169,7 +182,7 @@ def test_another_picture_and_a_withdrawn_photo(desk: Desk) -> None:
     """On another picture old proposals are neither open nor accepted; on a withdrawn photo all is 410."""
     desk.sweep(A, B)
     other = new_photo(desk.client, desk.photo["survey_id"], seed=8)
-    desk.mark(P1=desk.listed()[0]["shape"])
+    desk.mark(P1={"type": "Circle", "center": [60, 60], "radius": 7})
     with desk.database.writing() as session:
         photo = session.get_one(PhotoRow, desk.photo["id"])
         photo.picture_sha256 = other["picture"]["sha256"]
