@@ -214,15 +214,19 @@ def _closed_path(worth: FloatArray) -> FloatArray:
     smooth = gaussian_filter(worth, (0.0, 0.8))
     rays, radii = smooth.shape
     slope = max(1, round(_STEEPEST * radii / rays))
+    here, shifts = np.arange(radii), np.arange(-slope, slope + 1)
+    steps = np.abs(shifts) * 0.01
+    # Where each radius may come from, in a row with room for `slope` at both ends.
+    near = here[:, None] + shifts + slope
+    before = np.full(radii + 2 * slope, -np.inf)
     score = np.zeros(radii)
     came = np.zeros((2 * rays, radii), dtype=int)
     for i in range(2 * rays):
-        padded = np.pad(score, slope, constant_values=-np.inf)
-        windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * slope + 1)
-        steps = np.abs(np.arange(-slope, slope + 1)) * 0.01
-        best = np.argmax(windows - steps, axis=1)
-        came[i] = np.arange(radii) + best - slope
-        score = (windows - steps)[np.arange(radii), best] + smooth[i % rays]
+        before[slope:-slope] = score
+        reached = before[near] - steps
+        best = np.argmax(reached, axis=1)
+        came[i] = here + shifts[best]
+        score = reached[here, best] + smooth[i % rays]
     path = np.zeros(2 * rays, dtype=int)
     path[-1] = int(np.argmax(score))
     for i in range(2 * rays - 1, 0, -1):

@@ -21,8 +21,9 @@ _CALLIPER_DIRECTIONS = 45
 
 def ring_area(ring: FloatArray) -> FloatArray:
     """Signed area of rings (..., n, 2): positive from x towards y."""
-    x, y = np.moveaxis(ring - ring[..., :1, :], -1, 0)
-    area: FloatArray = np.sum(x * np.roll(y, -1, -1) - np.roll(x, -1, -1) * y, axis=-1) / 2.0
+    # Seen from the first vertex, both edges that meet there sweep nothing.
+    x, y = np.moveaxis(ring[..., 1:, :] - ring[..., :1, :], -1, 0)
+    area: FloatArray = np.sum(x[..., :-1] * y[..., 1:] - x[..., 1:] * y[..., :-1], axis=-1) / 2.0
     return area
 
 
