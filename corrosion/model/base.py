@@ -46,7 +46,7 @@ class AtLeast:
     def _check(self, value: float) -> float:
         if value < self.least:
             raise PydanticCustomError(
-                "too_small", "Input should be at least {least}", {"least": f"{self.least:g}"}
+                "too_small", "Input should be at least {least}", {"least": f"{self.least:.14f}".rstrip("0")}
             )
         return value
 
