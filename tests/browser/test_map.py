@@ -6,10 +6,10 @@ import re
 from typing import Any
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Browser, Page, Route, expect
 
 from tests.api.samples import STRUCTURE, new_survey
-from tests.browser.conftest import OpenPage, Service
+from tests.browser.conftest import DESKTOP, OpenPage, Service
 from tests.browser.drawing import pause
 
 # Middle of the 900 x 400 mm skin: what the crosshair points at when the whole member is shown.
@@ -241,3 +241,20 @@ def test_every_member_can_be_chosen(open_page: OpenPage, survey: str) -> None:
     page.wait_for_url(re.compile("member=RB1"))
     expect(page.locator("#map")).to_have_attribute("data-member", "RB1")
     expect(page.locator("#member option")).to_have_count(len(STRUCTURE["members"]))
+
+
+def test_a_tap_before_the_sums_are_there_is_answered(
+    open_page: OpenPage, browser: Browser, survey: str
+) -> None:
+    """Whoever taps the layout while the sums are still made gets the ledger of that spot, unasked."""
+    held: list[Route] = []
+    context = browser.new_context(viewport=DESKTOP, reduced_motion="reduce")
+    context.route("**/map/data?**", lambda route: held.append(route))  # noqa: PLW0108
+    page: Page = open_page(f"/surveys/{survey}/map?member=SK1", context=context).page
+    pause(page)
+    click_middle(page)
+    expect(page.locator("#spot")).to_contain_text("the ledger comes when the sums are made")
+    held[0].continue_()
+    expect(page.locator("#spot")).to_contain_text("0.090 ± 0.003 mm")
+    expect(page.locator("#spot .verdict")).to_have_text("✓ within limit")
+    context.close()

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import pytest
-from playwright.sync_api import expect
+from playwright.sync_api import Browser, Route, expect
 
-from tests.browser.conftest import OpenPage, Service
+from tests.browser.conftest import DESKTOP, OpenPage, Service
 from tests.browser.test_accessibility import faults
 from tests.browser.test_planning import kept, opened, survey
 
@@ -101,3 +101,20 @@ def test_rules_come_from_a_file(open_page: OpenPage, service: Service, survey: s
     expect(page.locator("#trial-said")).to_contain_text("Kept.")
     (row,) = kept(service, survey, "planning")["rules"]
     assert (row["id"], row["source"], row["when"][0]["value"]) == ("light", "Invented order 9", 0.1)
+
+
+def test_nothing_is_typed_over_what_is_still_loading(
+    open_page: OpenPage, browser: Browser, survey: str
+) -> None:
+    """Until what is kept stands in the form, it takes no typing that would then be lost."""
+    held: list[Route] = []
+    context = browser.new_context(viewport=DESKTOP, reduced_motion="reduce")
+    context.route("**/api/surveys/*/planning", lambda route: held.append(route))  # noqa: PLW0108
+    page = open_page(f"/surveys/{survey}/plan", context=context).page
+    field = page.locator("[data-name='allowance.depth']")
+    expect(field).to_be_disabled()
+    expect(page.locator("#plan-whole")).to_be_enabled()
+    held[0].continue_()
+    expect(field).to_be_enabled()
+    expect(field).to_have_value("0.02")
+    context.close()
