@@ -69,7 +69,8 @@ def test_the_connection_coming_back_saves_by_itself(
     draw_pit(page, seen)
     expect(page.locator("#save-state")).to_have_text("⚠ Not saved: no connection")
     page.unroute("**/api/photos/*/marks")
-    page.get_by_role("button", name="Try again now").click()
+    # By script: on a slow machine the page has tried by itself before, and the button is gone.
+    page.evaluate("document.querySelector('[data-key=retry]')?.click()")
     saved(page)
     assert len(stored(service.client, scaled)["marks"]) == 1
 
