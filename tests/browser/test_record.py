@@ -96,6 +96,7 @@ def test_a_sealed_survey_offers_no_edits(open_page: OpenPage, sealed: Case) -> N
     page.keyboard.press("Delete")
     expect(page.locator('[data-key="mark-P1"]')).to_be_visible()
     expect(page.locator('[data-key="draw-pit"]')).to_be_hidden()
+    expect(page.locator("#panel").get_by_label("Depth (in)")).not_to_be_editable()
     assert sealed.photo()["version"] == photo["version"]
 
 

@@ -21,7 +21,20 @@ async function start(): Promise<void> {
   const store = new Store(docOf(record.photo));
   const sync = new Sync(record.id, store, stored);
   const bench = new Workbench(record, record.picture, survey, structure, store, sync);
+  if (store.sealed) lockFields(byId("panel"));
   await bench.open();
+}
+
+/** What cannot be kept can be read, but not typed over: a value that springs back explains nothing. */
+function lockFields(panel: HTMLElement): void {
+  const lock = (): void => {
+    for (const field of panel.querySelectorAll<HTMLInputElement | HTMLSelectElement | HTMLTextAreaElement>("input, select, textarea")) {
+      if (field instanceof HTMLSelectElement || field.type === "checkbox" || field.type === "radio") field.disabled = true;
+      else field.readOnly = true;
+    }
+  };
+  new MutationObserver(lock).observe(panel, { childList: true, subtree: true });
+  lock();
 }
 
 start().catch((error: unknown) => {
