@@ -50,9 +50,9 @@ def test_lost_connection_and_reload_keep_the_work(
     expect(page.locator("#save-state")).to_have_text("⚠ Not saved: no connection")
     expect(page.get_by_role("alert")).to_contain_text("kept on this device")
     assert stored(service.client, scaled)["marks"] == []
-    page.unroute("**/api/photos/*/marks")
     page.reload()
     expect(page.locator("#notices")).to_contain_text("was brought back")
+    page.unroute("**/api/photos/*/marks")
     saved(page)
     assert len(stored(service.client, scaled)["marks"]) == 1
 
