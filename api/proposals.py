@@ -247,19 +247,19 @@ def _new_row(photo: PhotoRow, sha256: str, found: Suggestion, number: int, asked
 
 
 def accept_drawn(session: Session, photo: PhotoRow) -> None:
-    """Accept the open proposals that a locked photo's marks repeat to the last digit.
+    """Accept the proposals, dropped ones too, that a locked photo's marks repeat to the last digit.
 
     Called where marks are saved, in the same transaction: a page that is closed before it can say which
     proposal its mark was would else leave it open, to be accepted a second time elsewhere.
     """
     statement = select(ProposalRow).where(
         ProposalRow.photo_id == photo.id,
-        ProposalRow.state == "open",
+        ProposalRow.state != "accepted",
         ProposalRow.picture_sha256 == photo.picture_sha256,
     )
     for row in session.scalars(statement.order_by(ProposalRow.position)):
         for mark in photo.document["marks"]:
-            if mark["kind"] == row.kind and _same_outline(mark["shape"], row.document["shape"]):
+            if _same_outline(mark["shape"], row.document["shape"]):
                 _accept(row, mark["id"])
                 break
 

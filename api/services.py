@@ -206,7 +206,7 @@ class Services:
     def edit_photo(self, identifier: str, expected: int, changes: Mapping[str, Any]) -> PhotoView:
         """Change some fields of a photo: tags, scale, placement or marks.
 
-        A mark with exactly the outline of an open proposal accepts that.
+        A mark with exactly the outline of a proposal accepts that.
 
         Raises
         ------

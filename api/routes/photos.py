@@ -146,7 +146,7 @@ def set_marks(
 ) -> PhotoRecord:
     """Replace all marks of a photo with their depths; a mark left out of the list is gone.
 
-    A mark with exactly the outline of an open proposal accepts that proposal.
+    A mark with exactly the outline of a proposal accepts that proposal.
     """
     marks = [mark.model_dump(mode="json") for mark in body]
     return _edited(response, context.services.edit_photo(photo_id, expected, {"marks": marks}))

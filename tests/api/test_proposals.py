@@ -165,6 +165,8 @@ def test_a_mark_as_proposed_accepts_by_itself(desk: Desk) -> None:
     desk.mark(P1=first, P2=moved)
     said = [(one["state"], one["decision"] and one["decision"]["mark"]) for one in desk.listed("all")]
     assert said == [("accepted", "P1"), ("open", None), ("dropped", None)]
+    desk.mark(P1=first, P3=desk.listed("all")[2]["shape"])
+    assert desk.listed("all")[2]["decision"]["mark"] == "P3"
     assert desk.decide("S1", "accept", {"mark": "P1", "edited": True}).json()["decision"]["edited"] is True
 
 
@@ -182,12 +184,12 @@ def test_another_picture_and_a_withdrawn_photo(desk: Desk) -> None:
     """On another picture old proposals are neither open nor accepted; on a withdrawn photo all is 410."""
     desk.sweep(A, B)
     other = new_photo(desk.client, desk.photo["survey_id"], seed=8)
-    desk.mark(P1={"type": "Circle", "center": [60, 60], "radius": 7})
     with desk.database.writing() as session:
         photo = session.get_one(PhotoRow, desk.photo["id"])
         photo.picture_sha256 = other["picture"]["sha256"]
     assert desk.names() == []
-    assert desk.names("all") == ["S1", "S2"]
+    desk.mark(P1=desk.listed("all")[0]["shape"])
+    assert [one["state"] for one in desk.listed("all")] == ["open", "open"]
     assert desk.decide("S1", "accept", {"mark": "P1"}).status_code == 409
     assert desk.decide("S1", "drop").json()["state"] == "dropped"
     version = desk.client.get(desk.url).json()["version"]
