@@ -46,6 +46,16 @@ def backup(
             "--data", metavar="DIR", help="Folder of the service's data, as in 'corrosion serve'."
         ),
     ] = None,
+    keep: Annotated[
+        int | None,
+        typer.Option(
+            "--keep",
+            metavar="N",
+            min=1,
+            help="Afterwards remove all but the newest N backups; pictures stay. Nothing is removed where "
+            "the new one lacks a picture.",
+        ),
+    ] = None,
 ) -> None:
     """Back up the service's store, database and pictures; the service may run and be written to meanwhile.
 
@@ -65,6 +75,15 @@ def backup(
     if made.manifest.lacking:
         console.print("'corrosion verify' names the photos that use them.", soft_wrap=True)
         raise typer.Exit(UNDONE)
+    if keep is not None:
+        _prune(console, folder, keep)
+
+
+def _prune(console: Console, folder: Path, keep: int) -> None:
+    from api.backup_prune import prune_backups
+
+    for name in prune_backups(folder, keep):
+        console.print(clean(f"Removed backup {name}."), soft_wrap=True)
 
 
 def _tell_made(console: Console, made: Backup, copied: Copied) -> None:

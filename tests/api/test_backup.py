@@ -346,6 +346,27 @@ def test_a_backup_of_nothing_or_into_the_store_is_refused(store: Store, tmp_path
         open_backup(target)
 
 
+def test_old_backups_give_way_and_what_is_kept_restores(store: Store, tmp_path: Path) -> None:
+    """The newest stay and restore whole; a damaged one neither counts nor goes; none for one that lacks."""
+    folder, settings = tmp_path / "backups", settings_of(tmp_path / "data")
+    names = [make_backup(settings, folder)[0].name for _ in range(4)]
+    (folder / names[2] / MANIFEST).write_bytes(b"{}")
+    run = CliRunner().invoke(app, ["backup", str(folder), "--data", str(settings.data_dir), "--keep", "2"])
+    assert run.exit_code == 0, run.output
+    newest = backup_names(folder)[-1]
+    assert backup_names(folder) == [*names[2:], newest]
+    assert [path for path in folder.iterdir() if path.name.startswith(UNFINISHED)] == []
+    for number, name in enumerate([names[3], newest]):
+        assert restore_backup(open_backup(folder, name), settings_of(tmp_path / f"new-{number}")).sound
+    for path in (settings.data_dir / "pictures").rglob("*"):
+        if path.is_file():
+            path.unlink()
+    shutil.rmtree(folder / POOL)
+    run = CliRunner().invoke(app, ["backup", str(folder), "--data", str(settings.data_dir), "--keep", "1"])
+    assert run.exit_code == 1
+    assert {names[3], newest} < set(backup_names(folder))
+
+
 def test_a_backup_of_a_newer_program_is_refused(store: Store, tmp_path: Path) -> None:
     """Tables of a version this program does not know are not put in place, and the release is named."""
     with behind_the_back(store.database) as connection:
