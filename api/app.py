@@ -55,6 +55,7 @@ from api.services import Services
 from api.settings import Settings
 from api.uploads import Uploads
 from api.worklist import WorkLists
+from corrosion.archive import load_signer
 from corrosion.errors import StorageError
 
 logger = logging.getLogger("corrosion.api")
@@ -162,6 +163,7 @@ def create_app(settings: Settings) -> FastAPI:
 def build_context(settings: Settings) -> Context:
     """Open the stores that the settings name and put the use cases on them."""
     folder = settings.data_dir
+    signer = load_signer(settings.archive_key) if settings.archive_key is not None else None
     database = open_database(settings)
     files = PictureFiles(
         settings.picture_url,
@@ -191,7 +193,7 @@ def build_context(settings: Settings) -> Context:
         records=Records(database, computed, files),
         successors=Successors(database, exchange, computed),
         search=Search(database, exchange, computed),
-        archives=Archives(database, files, computed, planner),
+        archives=Archives(database, files, computed, planner, signer),
         bag_imports=BagImports(database, files, reader, settings),
         reports=Reports(database, exchange, planner, files, executor),
         proposals=Proposals(database),

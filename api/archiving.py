@@ -110,13 +110,21 @@ class _Stored:
 
 
 class Archives:
-    """The use cases of writing archives."""
+    """The use cases of writing archives; `signer` signs them unless another is given."""
 
-    def __init__(self, database: Database, files: PictureFiles, results: Results, planner: Planner) -> None:
+    def __init__(
+        self,
+        database: Database,
+        files: PictureFiles,
+        results: Results,
+        planner: Planner,
+        signer: Signer | None = None,
+    ) -> None:
         self._database = database
         self._files = files
         self._results = results
         self._planner = planner
+        self._signer = signer
 
     def surveys(self, *, sealed: bool) -> list[tuple[str, str]]:
         """Return id and name of every survey, or of the sealed ones, oldest first."""
@@ -199,7 +207,7 @@ class Archives:
             collected.info,
             form=form,
             name=collected.name,
-            signer=signer,
+            signer=signer or self._signer,
             progress=progress,
         )
 

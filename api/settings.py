@@ -100,6 +100,13 @@ class Settings(BaseModel):
     max_megapixels: Annotated[float, Field(gt=0, description="Largest picture accepted, in 10^6 px.")] = (
         120.0
     )
+    archive_key: Annotated[
+        Path | None,
+        Field(
+            description="Private key without passphrase, from 'corrosion archive-key', that signs every "
+            "archive of a stored survey; they are unsigned if unset."
+        ),
+    ] = None
     photo_workers: Annotated[
         int, Field(ge=0, description="Pictures decoded at the same time; 0 means one per processor.")
     ] = 0

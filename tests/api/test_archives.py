@@ -16,7 +16,7 @@ import httpx
 import pytest
 
 from api.settings import Settings
-from corrosion.archive import verify_bag
+from corrosion.archive import load_trusted, make_key, verify_bag
 from tests.api.samples import picture, survey_file, tag
 from tests.api.sealing.conftest import Case
 from tests.api.server import running
@@ -53,8 +53,10 @@ def other_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def other(other_folder: Path) -> Iterator[httpx.Client]:
-    """Run another installation."""
-    with running(_settings(other_folder)) as made:
+    """Run another installation, which signs its archives."""
+    key = other_folder / "archive.pem"
+    make_key(key)
+    with running(_settings(other_folder).model_copy(update={"archive_key": key})) as made:
         yield made
 
 
@@ -157,6 +159,15 @@ def test_archive_import_archive_gives_the_same_payload(
     assert other.get(f"/api/surveys/{survey}/archived/nothing").status_code == 404
     first = other.get(f"/api/surveys/{survey}/photos").json()[0]
     assert other.get(f"/api/photos/{first['id']}/thumbnail").status_code == 200
+
+
+def test_the_service_signs_with_its_key(other: httpx.Client, other_folder: Path, tmp_path: Path) -> None:
+    """With a key in its settings it signs every archive; only who knows the key can vouch for it."""
+    path = tmp_path / "signed.zip"
+    path.write_bytes(_archive(other, _new_survey(other, "Signed")))
+    assert verify_bag(path).signature.state == "unknown"
+    trusted = [load_trusted(other_folder / "archive.pem.pub")]
+    assert verify_bag(path, trusted=trusted).signature.state == "trusted"
 
 
 def test_a_change_after_the_import_is_archived_with_what_came_before(
