@@ -226,12 +226,10 @@ def _variances(table: EntryTable, cover: Cover, rows: IntArray, chains: BoolArra
     if not np.any(common):
         return np.asarray(random)
     gauge = table.instrument[entry]
-    same = (gauge[:, :, None] == gauge[:, None, :]) & (gauge[:, :, None] >= 0)
     # Entries without a named gauge share nothing, yet keep their own part.
-    same |= np.eye(rows.shape[1], dtype=bool)
-    for number, chain in enumerate(chains):
-        part = common * chain
-        random[:, number] += np.einsum("ni,nij,nj->n", part, same.astype(np.float64), part)
+    random += np.where(gauge < 0, common, 0.0) ** 2 @ chains.T.astype(np.float64)
+    for one in np.unique(gauge[gauge >= 0]):
+        random += (np.where(gauge == one, common, 0.0) @ chains.T.astype(np.float64)) ** 2
     return np.asarray(random)
 
 
