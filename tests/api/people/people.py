@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 from urllib.parse import urlencode
 
+from anyio.from_thread import BlockingPortal, start_blocking_portal
 from fastapi import FastAPI
 from pwdlib.hashers.argon2 import Argon2Hasher
 
@@ -84,7 +85,7 @@ class House:
 
     app: FastAPI
     people: People
-    loop: asyncio.AbstractEventLoop
+    portal: BlockingPortal
     headers: dict[str, dict[str, str]] = field(default_factory=dict)
 
     def ask(
@@ -97,7 +98,7 @@ class House:
     ) -> Answer:
         """Send a request straight to the application."""
         scope = _scope(method, path, headers or {}, client)
-        return self.loop.run_until_complete(_ask(self.app, scope, body))
+        return self.portal.call(_ask, self.app, scope, body)
 
     def form(
         self, path: str, fields: Mapping[str, str], headers: Mapping[str, str] | None = None
@@ -153,15 +154,12 @@ async def _ask(app: FastAPI, scope: dict[str, Any], body: bytes) -> Answer:
 def empty_house(folder: Path, **settings: Any) -> Iterator[House]:
     """Give a service without accounts, or with those that its folder has."""
     app = create_app(Settings(data_dir=folder, **settings))
-    loop = asyncio.new_event_loop()
-    lifespan = app.router.lifespan_context(app)
-    loop.run_until_complete(lifespan.__aenter__())
-    try:
-        yield House(app, app.state.context.people, loop, {"anonymous": {}})
-    finally:
-        loop.run_until_complete(lifespan.__aexit__(None, None, None))
-        loop.run_until_complete(loop.shutdown_default_executor())
-        loop.close()
+    # In a thread of its own: a browser test of the same process keeps a loop running in this one.
+    with (
+        start_blocking_portal() as portal,
+        portal.wrap_async_context_manager(app.router.lifespan_context(app)),
+    ):
+        yield House(app, app.state.context.people, portal, {"anonymous": {}})
 
 
 @contextmanager
