@@ -158,6 +158,18 @@ def _members(
     return members
 
 
+def _unlisted_instruments(survey: SurveyFile) -> list[str]:
+    """Return the instruments that readings name and the survey does not list, as they are named."""
+    depths = [depth for photo in survey.photos for mark in photo.marks for depth in mark.depths]
+    named = [
+        *(depth.instrument for depth in depths),
+        *(removal.depth.instrument for removal in survey.removals),
+        *(reading.instrument for reading in survey.thickness_readings),
+    ]
+    listed = {instrument.id for instrument in survey.instruments}
+    return [name for name in dict.fromkeys(named) if name is not None and name not in listed]
+
+
 def _problems(
     survey: SurveyFile,
     measures: list[PhotoMeasures],
@@ -166,6 +178,10 @@ def _problems(
 ) -> list[str]:
     """Everything that could not be measured, placed or summed, once each."""
     problems = [words for photo in survey.photos if (words := _untagged(photo))]
+    problems += [
+        f"instrument {name!r} is not listed, so the error its readings share counts as none. List it."
+        for name in _unlisted_instruments(survey)
+    ]
     problems += [
         f"blend-out {finding.id}: it belongs to no member, so no sum counts it. Tag its photo."
         for finding in findings

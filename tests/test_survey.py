@@ -70,3 +70,16 @@ def test_a_blend_out_of_no_member_is_named(bench: Bench) -> None:
     del document["photos"][0]["placement"]
     assessment = assess(parse_survey(document))
     assert any("belongs to no member" in problem for problem in assessment.problems)
+
+
+def test_an_instrument_that_is_not_listed_is_named(bench: Bench) -> None:
+    """A gauge's name mistyped loses the error its readings share; that is said of every kind of reading."""
+    document = with_photo(bench)
+    document["instruments"] = [{"id": "DG-1", "u_systematic": 0.004}]
+    document["photos"][0]["marks"][0]["depths"][0]["instrument"] = "DG-1"
+    assert assess(parse_survey(document)).problems == []
+    document["photos"][0]["marks"][0]["depths"][0]["instrument"] = "DG1"
+    reading = {"id": "T1", "member": "SK1", "at": [10, 10], "value": 1.0, "u": 0.01, "instrument": "UT1"}
+    document["thickness_readings"] = [reading]
+    told = assess(parse_survey(document)).problems
+    assert ["'DG1'" in told[0], "'UT1'" in told[1]] == [True, True]
