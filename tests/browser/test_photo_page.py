@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import math
+import re
 
 import pytest
 from PIL import Image
@@ -351,3 +352,25 @@ def test_a_mark_is_renamed(service: Service, open_page: OpenPage, scaled: str) -
     expect(page.locator(".marks")).to_contain_text("P2 · Pit")
     saved(page)
     assert [mark["id"] for mark in stored(service.client, scaled)["marks"]] == ["P1", "P2"]
+
+
+def test_an_outline_of_many_corners_gets_fewer(service: Service, open_page: OpenPage, scaled: str) -> None:
+    """An ellipse of 180 corners keeps its area within half a percent with a number a hand can drag."""
+    turn = [math.radians(2.0 * k) for k in range(180)]
+    ring = [[600 + 60 * math.cos(t), 450 + 40 * math.sin(t)] for t in turn]
+    pit = {"id": "P1", "kind": "pit", "shape": {"type": "Polygon", "coordinates": [ring]}}
+    version = service.client.get(f"/api/photos/{scaled}").json()["version"]
+    headers = {"If-Match": f'"{version}"'}
+    service.client.put(f"/api/photos/{scaled}/marks", json=[pit], headers=headers).raise_for_status()
+    page = open_page(f"/photos/{scaled}").page
+    ready(page)
+    page.get_by_role("tab", name="2 Marks").click()
+    page.get_by_role("button", name="P1 · Pit").click()
+    page.get_by_role("button", name="Fewer corners").click()
+    expect(page.get_by_role("button", name="Fewer corners")).to_have_count(0)
+    expect(page.locator("#undo")).to_have_attribute("title", re.compile("simplify P1"))
+    saved(page)
+    fewer = ring_of(stored(service.client, scaled))
+    assert 12 <= len(fewer) <= 60
+    # The ellipse's own area is 2400 pi; its 180 corners have it to 0.02 %.
+    assert Polygon(fewer).area == pytest.approx(2400 * math.pi, rel=0.006)

@@ -36,6 +36,24 @@ test("areas, perimeters, centroids and crossings of rings", () => {
   }
 });
 
+test("fewer corners keep the area within half a percent and invent no corner", () => {
+  const circle = (n, wobble) =>
+    Array.from({ length: n }, (_, i) => {
+      const [t, r] = [(2 * Math.PI * i) / n, 40 + wobble * (i % 2)];
+      return [100 + r * Math.cos(t), 80 + r * Math.sin(t)];
+    });
+  for (const ring of [circle(300, 0), circle(300, 0.1), [...circle(96, 0), circle(96, 0)[0]]]) {
+    const fewer = geometry.withFewerCorners(ring);
+    // A regular polygon of n corners has 1 - (2 pi / n)^2 / 6 of its circle: 36 are within 0.5 %.
+    assert.ok(fewer.length <= geometry.MANY_CORNERS && fewer.length >= 12, `${fewer.length} corners`);
+    assert.ok(Math.abs(geometry.ringArea(fewer) / geometry.ringArea(ring) - 1) <= 0.005);
+    assert.ok(fewer.every((corner) => ring.includes(corner)));
+    assert.ok(!geometry.crossesItself(fewer));
+  }
+  const square = [[0, 0], [10, 0], [10, 10], [0, 10]];
+  assert.deepEqual(geometry.withFewerCorners(square), square);
+});
+
 test("ellipses: axis ends, area, and back from the handles", () => {
   for (const one of cases.ellipses) {
     const [, first, second] = geometry.ellipseHandles(one);

@@ -98,6 +98,33 @@ function forEachEdge(ring: readonly Px[], visit: (a: Px, b: Px) => void): void {
   });
 }
 
+/** An outline with more corners than this is tedious to reshape by hand. */
+export const MANY_CORNERS = 60;
+const LEAST_CORNERS = 12;
+
+/**
+ * The ring with the corners left out that hardly matter, never below twelve. What is cut off and what is
+ * added comes to at most `share` of its area together, so its area changes by no more than that.
+ */
+export function withFewerCorners(ring: readonly Px[], share = 0.005): Px[] {
+  const left = openRing(ring);
+  let spare = share * ringArea(left);
+  const cut = (i: number): number => {
+    const n = left.length;
+    return ringArea([left[(i + n - 1) % n], left[i], left[(i + 1) % n]] as Px[]);
+  };
+  const cuts = left.map((_, i) => cut(i));
+  while (left.length > LEAST_CORNERS) {
+    const least = cuts.indexOf(Math.min(...cuts));
+    spare -= cuts[least] as number;
+    if (spare < 0) break;
+    left.splice(least, 1);
+    cuts.splice(least, 1);
+    for (const i of [(least + left.length - 1) % left.length, least % left.length]) cuts[i] = cut(i);
+  }
+  return crossesItself(left) ? openRing(ring) : left;
+}
+
 /** Whether two edges of the ring cross or touch that are not neighbours, or the ring encloses nothing. */
 export function crossesItself(ring: readonly Px[]): boolean {
   const open = openRing(ring);

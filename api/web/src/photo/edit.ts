@@ -10,7 +10,7 @@ import Translate from "ol/interaction/Translate";
 import VectorLayer from "ol/layer/Vector";
 import VectorSource from "ol/source/Vector";
 import Style from "ol/style/Style";
-import { crossesItself, distance, ellipseOutline, moveHandle, type Ellipse, type Px } from "../geometry";
+import { crossesItself, distance, ellipseOutline, MANY_CORNERS, moveHandle, openRing, ringPerimeter, type Ellipse, type Px } from "../geometry";
 import type { Canvas } from "./canvas";
 import type { Layers } from "./layers";
 import { asEllipse, fromGeometry, handlesOf, shifted, toGeometry } from "./shapes";
@@ -21,10 +21,13 @@ import type { Mark, Shape } from "./types";
 
 // Gloved fingers miss by this much, css px.
 const REACH_PX = 18;
+// Handles nearer to each other on the screen, css px, hide the edge that they are for.
+const APART_PX = 24;
 
 export class Editor {
   private readonly handles = new VectorSource();
   private interactions: (Modify | Translate)[] = [];
+  private denseBefore = false;
   say: (words: string) => void = () => undefined;
   onReference: (points: Px[]) => void = () => undefined;
   onProposal: (id: string) => void = () => undefined;
@@ -53,6 +56,11 @@ export class Editor {
     });
     store.onChange((change) => {
       if (change !== "measures" && change !== "sync") this.arm();
+    });
+    // Zoomed in, there is room for the handles of an outline with many corners.
+    canvas.map.on("moveend", () => {
+      const mark = store.selectedMark;
+      if (mark && this.dense(mark) !== this.denseBefore) this.arm();
     });
     this.arm();
   }
@@ -98,13 +106,19 @@ export class Editor {
   }
 
   private showCorners(mark: Mark): void {
-    if (mark.shape.type !== "Polygon") return;
-    // More handles than this hide the edge that they are for; the edge can be dragged all the same.
-    if ((mark.shape.coordinates[0] ?? []).length > 60) return;
+    this.denseBefore = this.dense(mark);
+    // The edge can be dragged all the same.
+    if (mark.shape.type !== "Polygon" || this.denseBefore) return;
     const handles = handlesOf({ center: [0, 0], semi_axes: [1, 1], angle_deg: 0 }, this.canvas);
     handles.getGeometry()?.setCoordinates(mark.shape.coordinates.flat().map((p) => this.canvas.toView(p)));
     handles.set("color", LOOKS[mark.kind].color);
     this.handles.addFeature(handles);
+  }
+
+  /** Whether an outline has many corners, and they lie close on the screen. */
+  private dense(mark: Mark): boolean {
+    const ring = mark.shape.type === "Polygon" ? openRing(mark.shape.coordinates[0] ?? []) : [];
+    return ring.length > MANY_CORNERS && ringPerimeter(ring) < ring.length * APART_PX * this.canvas.resolution;
   }
 
   private armEllipse(mark: Mark, ellipse: Ellipse, feature: Feature): void {

@@ -1,4 +1,5 @@
 // Everything about one mark: its measures, its depths, how a blend-out was made, delete and duplicate.
+import { MANY_CORNERS, openRing, withFewerCorners } from "../geometry";
 import { convert, fieldText, parseNumber, showLength } from "../units";
 import { button, field, folding, h, select } from "./dom";
 import { faultOf, numberField } from "./fields";
@@ -74,11 +75,23 @@ export function markDetails(context: MarksContext, mark: Mark): HTMLElement {
         },
         { "aria-pressed": String(store.moving), "data-key": "move", title: "Drag the whole mark" },
       ),
+      fewerCorners(store, mark),
       button("Duplicate", () => context.onDuplicate(mark.id), { "data-key": "duplicate" }),
       button("Delete", () => store.deleteMark(mark.id), { "data-key": "delete", class: "danger" }),
     ),
     store.moving ? h("p", { class: "quiet" }, "Drag the mark, or use the arrow keys on the picture. Press Move again when done.") : null,
   );
+}
+
+/** Offered where an outline has so many corners that no hand can drag them. */
+function fewerCorners(store: Store, mark: Mark): HTMLElement | null {
+  const { shape } = mark;
+  if (shape.type !== "Polygon" || openRing(shape.coordinates[0] ?? []).length <= MANY_CORNERS) return null;
+  const coordinates = shape.coordinates.map((ring) => withFewerCorners(ring));
+  return button("Fewer corners", () => store.changeMark(mark.id, { shape: { ...shape, coordinates } }, `simplify ${mark.id}`), {
+    "data-key": "fewer-corners",
+    title: "Leave out corners that hardly matter; the area stays within half a percent",
+  });
 }
 
 function depths(context: MarksContext, mark: Mark): HTMLElement {
