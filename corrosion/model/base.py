@@ -59,7 +59,6 @@ def _positive(high: float) -> FieldInfo:
     return Field(gt=0, le=high, allow_inf_nan=False)  # type: ignore[no-any-return]
 
 
-Finite = Annotated[float, Field(allow_inf_nan=False)]
 Pixel = Annotated[float, _between(-bounds.MOST_PX, bounds.MOST_PX)]
 PositivePixel = Annotated[float, _positive(bounds.MOST_PX), AtLeast(bounds.LEAST_PX)]
 NonNegativePixel = Annotated[float, _between(0, bounds.MOST_PX)]
