@@ -14,8 +14,8 @@ from tests.bench import Bench
 # Files that wait more than they compute go first, then long ones: no process is left alone with one.
 FIRST = ("browser", "api", "cli", "metrology", "photo")
 
-# No clock in tests: a busy machine must not fail one. Under `.ci/run` the drawn examples are the same for the
-# same code, so that a red build can be repeated; everywhere else each run explores.
+# No clock in tests: a busy machine must not fail one. Under `.ci/run` the drawn examples are the same for
+# the same code, so that a red build can be repeated; everywhere else each run explores.
 settings.register_profile(
     "no clock",
     deadline=None,
