@@ -6,16 +6,16 @@ import numpy as np
 from skimage.feature import peak_local_max
 
 from corrosion.opencv import cv2
-from corrosion.suggest._features import ROUGH, Features, FloatArray, PlaneArray
+from corrosion.suggest._features import PIT, ROUGH, Features, FloatArray, PlaneArray
 
 SIGMAS = (2.5, 3.6, 5.2)
 """px of a level: with halving per level a scale every factor 1.44."""
 RADIUS_PER_SIGMA = 1.7
 """A disc answers a difference of Gaussians (s, 1.6 s) most when its radius is about 1.7 s."""
-LEAST_ANSWER = (0.8, 0.3, 0.08)
-"""Least answer in L*, in a*b*, in log roughness: about what noise leaves after such a window."""
-QUOTA = (25, 25, 40)
-"""Most spots per scale by lightness, colour and roughness: small specks must not crowd out large pits."""
+LEAST_ANSWER = (0.8, 0.3, 0.08, 0.04)
+"""Least answer in L*, a*b*, log roughness and likeness to a pit: what noise leaves after such a window."""
+QUOTA = (12, 12, 20, 40)
+"""Most spots per scale by each of them: small specks must not crowd out large pits."""
 
 
 def spots(features: Features, least_radius: float, largest_radius: float) -> FloatArray:
@@ -46,7 +46,12 @@ def _of_one_scale(plane: PlaneArray, sigma: float, radius: float, step: float) -
     narrow = cv2.GaussianBlur(plane, (0, 0), sigma, borderType=cv2.BORDER_REFLECT)
     wide = cv2.GaussianBlur(plane, (0, 0), 1.6 * sigma, borderType=cv2.BORDER_REFLECT)
     apart = narrow - wide
-    answers = (np.abs(apart[:, :, 0]), np.hypot(apart[:, :, 1], apart[:, :, 2]), apart[:, :, ROUGH])
+    answers = (
+        np.abs(apart[:, :, 0]),
+        np.hypot(apart[:, :, 1], apart[:, :, 2]),
+        apart[:, :, ROUGH],
+        apart[:, :, PIT],
+    )
     rows = []
     for answer, least, quota in zip(answers, LEAST_ANSWER, QUOTA, strict=True):
         peaks = peak_local_max(  # type: ignore[no-untyped-call]

@@ -7,14 +7,15 @@ from __future__ import annotations
 
 import numpy as np
 
-from corrosion.suggest._features import ROUGH, FloatArray, PlaneArray
+from corrosion.suggest._conditions import all_hold
+from corrosion.suggest._features import PIT, ROUGH, FloatArray, PlaneArray
 from corrosion.suggest._polar import STEP, UNIT, Bands
 
 FIRST, LAST = -20, 18
 """Samples looked at, from the rim: from 0.45 of the radius (four fifths of the area) to 2.05 of it."""
 OFFSETS = np.arange(FIRST, LAST + 1)
-LEAST_SPREAD = np.array([1.5, 0.8, 0.8, 0.12], np.float32)
-"""Least spread of the surface's L*, a*, b* and log roughness: what rounding and compression leave."""
+LEAST_SPREAD = np.array([1.5, 0.8, 0.8, 0.12, 0.05], np.float32)
+"""Least spread of the surface's L*, a*, b*, log roughness and likeness: what rounding and noise leave."""
 UNUSUAL, FOREIGN = 1.5, 4.0
 """Spreads away from the surface's usual colour at which a sample begins to be, and surely is, foreign."""
 CLEAR_EDGE = 4.0
@@ -24,7 +25,7 @@ LEAST_SEEN = 0.5
 NAMES = (
     "closed", "weakest", "filled", "stray", "sharp", "darker", "rougher", "contrast", "brighter_flat",
     "wavy", "elongated", "crowded", "one_sided", "rough_rim", "rough_filled", "rough_stray",
-    "uneven", "rough_around",
+    "uneven", "rough_around", "pit_inside", "pit_outside", "pit_rim", "pit_weakest", "all_hold",
 )  # fmt: skip
 
 
@@ -59,6 +60,8 @@ def evidence(bands: Bands) -> FloatArray:
     light = (around[:, :, inside, 0].mean(axis=0) @ area / area.sum() - usual[:, 0]) / 20
     rougher = np.clip((_mean(around, FIRST, -4)[..., ROUGH].mean(axis=0) - usual[:, ROUGH]) / 0.8, 0, 1)
     smooth = (clear + np.roll(clear, 1, 0) + np.roll(clear, -1, 0)) / 3
+    across = (_mean(around, -7, -2) - _mean(around, 3, 8))[..., PIT]
+    wide = (across + np.roll(across, 1, 0) + np.roll(across, -1, 0)) / 3
     found = np.column_stack([
         clear.mean(axis=0),
         np.percentile(smooth, 15, axis=0),
@@ -78,7 +81,13 @@ def evidence(bands: Bands) -> FloatArray:
         _mean(rough, 5, 12).mean(axis=0),
         np.clip(0.5 * np.log((around[:, :, inside, 0].std(axis=(0, 2)) + 1.5) / spread[:, 0]), -1, 1),
         np.clip((usual[:, ROUGH] + 1.0) / 1.5, 0, 1.5),
+        around[:, :, inside, PIT].mean(axis=0) @ area / area.sum(),
+        _mean(around, 3, 10)[..., PIT].mean(axis=0),
+        across.mean(axis=0),
+        np.percentile(wide, 15, axis=0),
     ])  # fmt: skip
+    by_name = dict(zip(NAMES, found.T, strict=False))
+    found = np.column_stack([found, all_hold(by_name)])
     seen = bands.known[:, :, (OFFSETS >= 3) & (OFFSETS <= 11)].mean(axis=(0, 2))
     found[seen < LEAST_SEEN] = np.nan
     return np.asarray(found, dtype=np.float64)

@@ -1,4 +1,4 @@
-"""What a pit is told by: lightness, colour and roughness, at every scale.
+"""What a pit is told by: lightness, colour, roughness and a small net's opinion, at every scale.
 
 Roughness is the *smaller* eigenvalue of the structure tensor. Rolled grain, sanding marks, scratches,
 and the edge of a rivet change in one direction only, so their smaller eigenvalue stays near zero; the
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from corrosion.errors import MarkError
 from corrosion.opencv import cv2
+from corrosion.suggest._net import pit_likeness
 
 FloatArray = NDArray[np.float64]
 PlaneArray = NDArray[np.float32]
@@ -30,8 +31,8 @@ NOISE_FLOOR = 0.35
 """Slope (L* per px) that 8-bit rounding, JPEG and sensor noise make after the blur; adds in quadrature."""
 MOST_COLUMNS = 30_000
 """OpenCV's remap takes fewer than 2 ** 15 columns at a time."""
-CHANNELS = 4
-L, A, B, ROUGH = range(CHANNELS)
+CHANNELS = 5
+L, A, B, ROUGH, PIT = range(CHANNELS)
 
 
 def checked_picture(picture: UInt8Array) -> UInt8Array:
@@ -58,8 +59,8 @@ class Features:
 
     Attributes
     ----------
-    levels : tuple of ndarray of shape (h, w, 4), float32
-        L*, a*, b* and the logarithm of roughness.
+    levels : tuple of ndarray of shape (h, w, 5), float32
+        L*, a*, b*, the logarithm of roughness, and the likeness to a pit from 0 to 1.
     origin : (float, float)
         Picture coordinates of the centre of the top-left pixel of level 0.
     """
@@ -81,7 +82,7 @@ class Features:
 
         Returns
         -------
-        planes : ndarray of shape (n, m, 4)
+        planes : ndarray of shape (n, m, 5)
             Past the window's border the border's own values go on.
         known : ndarray of shape (n, m), bool
             False past the border.
@@ -90,7 +91,7 @@ class Features:
         height, width = self.levels[0].shape[:2]
         px, py = x - np.float32(self.origin[0]), y - np.float32(self.origin[1])
         depth = np.clip(np.log2(radius / (finer * RADIUS_AT_LEVEL)), 0.0, top)
-        out = np.zeros((*x.shape, CHANNELS), np.float32)
+        out = np.zeros((*x.shape, self.levels[0].shape[2]), np.float32)
         for number, plane in enumerate(self.levels):
             weight = np.clip(1.0 - np.abs(depth - number), 0.0, 1.0).astype(np.float32)
             wanted = np.flatnonzero(weight)
@@ -134,7 +135,8 @@ def features_of(
 
 def _planes(level: PlaneArray) -> PlaneArray:
     smooth = cv2.GaussianBlur(level, (0, 0), EDGE_SIGMA, borderType=cv2.BORDER_REFLECT)
-    return np.dstack([smooth, np.log(roughness(level[:, :, 0]))]).astype(np.float32)
+    rough = np.log(roughness(level[:, :, 0]))
+    return np.dstack([smooth, rough, pit_likeness(level)]).astype(np.float32)
 
 
 def roughness(lightness: PlaneArray) -> PlaneArray:

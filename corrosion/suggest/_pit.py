@@ -20,10 +20,10 @@ from corrosion.suggest._suggestion import (
     check_sizes,
     within_picture,
 )
-from corrosion.suggest._weights import acceptance
+from corrosion.suggest._weights import score_of
 from corrosion.terms import MarkKind
 
-METHOD = "star-convex-2"
+METHOD = "star-convex-3"
 LEAST_CLOSED = 0.3
 """Mean contrast along the rim, against the unevenness of the surface, below which there is no rim."""
 SMALLEST_PX = 10.0
@@ -51,7 +51,8 @@ def outline_pit(
 
     Closed star-shaped outlines round the click are found by dynamic programming on a log-polar resample,
     nested from small to large (edge in lightness and colour of either sign, roughness on the inside).
-    The one that looks most like a pit's rim is set finely, and checked against a marker watershed.
+    The one that looks most like a pit's rim is set finely, and checked against a marker watershed; decision
+    trees over the evidence have the last word where they clearly expect more of another one.
 
     Parameters
     ----------
@@ -163,7 +164,7 @@ def finished(
         MarkKind.PIT,
         METHOD,
         parameters,
-        float(acceptance(rim.evidence)),
+        float(score_of(rim.evidence)),
         max(LEAST_EDGE_U_PX, *differences),
     )
 

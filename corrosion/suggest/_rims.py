@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from corrosion.suggest._evidence import OFFSETS, evidence
-from corrosion.suggest._features import CHANNELS, GATHER_SIGMA, ROUGH, Features, FloatArray, PlaneArray
+from corrosion.suggest._features import CHANNELS, GATHER_SIGMA, PIT, ROUGH, Features, FloatArray, PlaneArray
 from corrosion.suggest._polar import (
     RAYS,
     STEP,
@@ -47,6 +47,8 @@ SET_FINER = 2.0
 """The fine setting reads one level finer than the search."""
 SET_ROUGH, SET_CLASS = 0.5, 0.4
 """Weight of roughness and of inside-outside likelihood against edge contrast, when setting the rim."""
+LEAST_VARIANCE = np.array([1.0, 0.5, 0.5, 0.01], np.float32)
+"""Added to the variances of L*, a*, b* and log roughness: none is known better."""
 SET_OFFSETS = np.arange(-20, 12)
 """Samples looked at to set a rim: from 0.45 to 1.55 of the radius."""
 
@@ -67,6 +69,7 @@ def rims_round(
     *,
     keep: int,
     rounds: int = SET_ROUNDS,
+    likeness: float = 0.0,
 ) -> list[list[Rim]]:
     """Find up to `keep` rims round each centre, finely set, each with its evidence.
 
@@ -74,11 +77,13 @@ def rims_round(
     ----------
     centres : ndarray of shape (n, 2), px
     least_radius, largest_radius : float, px
+    likeness : float
+        Weight of the net's likeness to a pit against edge contrast, when looking for rims.
     """
     found: list[list[Rim]] = [[] for _ in centres]
     for low in range(0, len(centres), BATCH):
         some = centres[low : low + BATCH]
-        owner, outlines = coarse_rims(features, some, least_radius, largest_radius, keep)
+        owner, outlines = coarse_rims(features, some, (least_radius, largest_radius), keep, likeness)
         for number, rim in zip(owner, judged(features, set_rims(features, outlines, rounds)), strict=True):
             if rim is not None:
                 found[low + number].append(rim)
@@ -86,7 +91,7 @@ def rims_round(
 
 
 def coarse_rims(
-    features: Features, centres: FloatArray, least_radius: float, largest_radius: float, keep: int
+    features: Features, centres: FloatArray, radii: tuple[float, float], keep: int, likeness: float
 ) -> tuple[IntArray, FloatArray]:
     """Find the clearest closed paths round each centre, of sizes apart from one another.
 
@@ -96,10 +101,10 @@ def coarse_rims(
         Number of the centre each belongs to.
     outlines : ndarray of shape (k, RAYS, 2), px
     """
-    inner = max(1.5, least_radius * 0.5)
-    count = samples_between(inner, largest_radius * 1.55)
+    inner = max(1.5, radii[0] * 0.5)
+    count = samples_between(inner, radii[1] * 1.55)
     rings = rings_around(features, centres, np.full(len(centres), inner), count)
-    gain = search_gain(rings)
+    gain = search_gain(rings, likeness)
     paths = best_closed_paths(gain, np.arange(6, max(7, count - 4), SEARCH_STEP), SEARCH_HALF, SEARCH_BEND)
     rows, rays = np.arange(len(centres))[:, None, None], np.arange(RAYS)
     worth = gain[rays, rows, np.clip(paths, 0, count - 1)].mean(axis=2)
@@ -117,7 +122,7 @@ def coarse_rims(
     return np.concatenate(owner), np.concatenate(kept)
 
 
-def search_gain(rings: Rings) -> PlaneArray:
+def search_gain(rings: Rings, likeness: float = 0.0) -> PlaneArray:
     """Gain of a path through each sample, (RAYS, n, m).
 
     Contrast of either sign against the unevenness of the surface, and roughness, which has to be on the
@@ -130,7 +135,8 @@ def search_gain(rings: Rings) -> PlaneArray:
         p / np.maximum(LEAST_SPREAD, 1.4826 * np.median(p, axis=(0, 2)))[:, None] for p in (light, colour)
     )
     relative = np.minimum(np.hypot(light, colour) / 3.0, 1.0)
-    return np.asarray(relative + np.clip(step[..., ROUGH], -0.7, 0.7), np.float32)
+    rough = np.clip(step[..., ROUGH], -0.7, 0.7)
+    return np.asarray(relative + rough + likeness * step[..., PIT], np.float32)
 
 
 def set_rims(features: Features, outlines: FloatArray, rounds: int = SET_ROUNDS) -> FloatArray:
@@ -160,7 +166,7 @@ def _set_paths(bands: Bands) -> IntArray:
     gain = (
         np.minimum(edge / usual, 1.5)
         + trust * SET_ROUGH * np.clip(step[..., ROUGH], -0.7, 0.7)
-        + trust * SET_CLASS * step[..., ROUGH + 1]
+        + trust * SET_CLASS * step[..., CHANNELS]
     )
     moved = best_closed_paths(gain.astype(np.float32), np.array([SET_HALF]), SET_HALF, SET_BEND)[:, 0]
     return np.asarray(moved - SET_HALF)
@@ -173,17 +179,17 @@ def likelihood(bands: Bands, window: NDArray[np.bool_]) -> PlaneArray:
     the metal's round it narrow, so what is unlike the metal counts as pit whichever way it differs.
     """
     n = bands.planes.shape[1]
-    planes = bands.planes[:, :, window].transpose(1, 0, 2, 3).reshape(n, -1, CHANNELS)
+    planes = bands.planes[:, :, window, :PIT].transpose(1, 0, 2, 3).reshape(n, -1, PIT)
     score = np.zeros(planes.shape[:2], np.float32)
     for sign, side in ((1.0, bands.offsets <= -2), (-1.0, bands.offsets >= 3)):
-        some = bands.planes[::2, :, side].transpose(1, 0, 2, 3).reshape(n, -1, CHANNELS)
+        some = bands.planes[::2, :, side, :PIT].transpose(1, 0, 2, 3).reshape(n, -1, PIT)
         # Every sample stands for an area that grows with the square of its radius.
         share = np.exp(2 * STEP * bands.offsets[side]).astype(np.float32)
         w = (bands.known[::2, :, side].transpose(1, 0, 2) * share).reshape(n, -1).astype(np.float32)
         w /= np.maximum(w.sum(axis=1, keepdims=True), np.float32(1e-9))
         middle = (w[:, None] @ some)[:, 0]
         apart = some - middle[:, None]
-        spread = (apart * w[..., None]).transpose(0, 2, 1) @ apart + np.diag([1.0, 0.5, 0.5, 0.01])
+        spread = (apart * w[..., None]).transpose(0, 2, 1) @ apart + np.diag(LEAST_VARIANCE)
         apart = planes - middle[:, None]
         far = ((apart @ np.linalg.inv(spread).astype(np.float32)) * apart).sum(axis=2)
         score -= np.float32(sign * 0.5) * (far + np.linalg.slogdet(spread)[1][:, None]).astype(np.float32)
@@ -201,7 +207,7 @@ def judged(features: Features, outlines: FloatArray) -> list[Rim | None]:
 
 
 def likeliest(rims: list[Rim]) -> Rim:
-    """Choose among rims round one point."""
+    """Choose among rims round a click."""
     areas = [float(shapely.Polygon(r.outline).area) for r in rims]
     return rims[chosen(np.array([r.evidence for r in rims]), np.array(areas))]
 

@@ -14,15 +14,17 @@ from corrosion.opencv import cv2
 from corrosion.suggest._blobs import spots
 from corrosion.suggest._features import Features, FloatArray, UInt8Array, checked_picture, features_of
 from corrosion.suggest._pit import finished
-from corrosion.suggest._rims import Rim, judged, likeliest, rims_round, set_rims
+from corrosion.suggest._rims import Rim, judged, rims_round, set_rims
 from corrosion.suggest._suggestion import Suggestion, check_sizes
-from corrosion.suggest._weights import acceptance
+from corrosion.suggest._weights import score_of
 
 WORKING_PX = 12.0
 """Size across, in the reduced picture, of the smallest pit looked for: enough to tell rough from smooth."""
-LEAST_SCORE = 0.75
+LEAST_SCORE = 0.44
 WORTH_A_SECOND_LOOK = 0.3
 """Share of the least score from which a spot is looked at again from the middle of its rim."""
+LIKENESS = 1.0
+"""Weight of the net against edge contrast when looking for rims: a spot may be anything, a click is not."""
 KEPT = 3
 """Rims looked at round one spot."""
 MOST_OVERLAP = 0.2
@@ -40,9 +42,10 @@ def sweep_pits(
 ) -> list[Suggestion]:
     """Propose the pits of a picture or of a region of it.
 
-    Spots that differ from their surroundings are outlined as by a click, judged by the evidence for a
-    pit, and the accepted ones set finely at full resolution. What it cannot tell: a pit fully covered by
-    product, a pit from a rough-floored chip, pits finer than about 12 px.
+    Spots that differ from their surroundings, or that a small net finds alike to a pit, are outlined,
+    judged by small decision trees over the evidence, and the accepted ones set finely at full resolution.
+    What it cannot tell: a pit fully covered by product, a pit from a rough-floored chip, pits finer than
+    about 12 px.
 
     Parameters
     ----------
@@ -83,7 +86,7 @@ def sweep_pits(
         "least_score": least_score,
     }
     return [
-        replace(s, method=f"sweep-2, {s.method}", parameters=asked | dict(s.parameters))
+        replace(s, method=f"sweep-3, {s.method}", parameters=asked | dict(s.parameters))
         for s in done
         if s is not None
     ]
@@ -154,12 +157,12 @@ def best_rims(
 ) -> list[tuple[float, Rim]]:
     """Score and best rim round each centre, where there is one of the least score."""
     best = []
-    for rims in rims_round(features, centres, *span, keep=KEPT, rounds=1):
+    for rims in rims_round(features, centres, *span, keep=KEPT, rounds=1, likeness=LIKENESS):
         if rims:
-            rim = likeliest(rims)
-            score = float(acceptance(rim.evidence))
-            if score >= least_score:
-                best.append((score, rim))
+            scores = score_of(np.array([r.evidence for r in rims]))
+            number = int(scores.argmax())
+            if scores[number] >= least_score:
+                best.append((float(scores[number]), rims[number]))
     return best
 
 

@@ -277,3 +277,28 @@ def plain_picture(seed: int, pits: int = 6) -> Picture:
         one.pits.append(np.c_[at[0] + a * math.cos(lean) - b * math.sin(lean),
                               at[1] + a * math.sin(lean) + b * math.cos(lean)])  # fmt: skip
     return one
+
+
+def grey_picture(seed: int, pits: int = 6) -> Picture:
+    """Draw dark ragged blobs with a bright rim on noisy grey metal, at scales a factor of four apart."""
+    rng = np.random.default_rng([seed, 40_000])
+    one = Picture(900, 680, seed, "mottled")
+    one.tones = one.tones.mean(axis=2, keepdims=True) * np.ones(3)
+    scale = float(rng.uniform(0.7, 2.8))
+    for _ in range(pits):
+        radius = scale * math.exp(one.uniform(math.log(11), math.log(26)))
+        at = one.place(radius, 1.8)
+        if at is None:
+            continue
+        ys, xs, x, y = one._patch(at, 2.2 * radius + 4)
+        level = one._ragged(x, y, radius, one.uniform(0.03, 0.1), one.uniform(1.0, 1.6))
+        lines = find_contours(level, 0.0)  # type: ignore[no-untyped-call]
+        line = max(lines, key=len)
+        one.pits.append(line[:-1, ::-1] + [xs.start, ys.start])
+        cover = np.clip(level + 0.5, 0, 1)[..., None]
+        floor = one.uniform(0.25, 0.6) * (1 + 0.2 * one.grain(level.shape, max(0.8, radius / 8)))[..., None]
+        rim = one.uniform(0.2, 0.7) * np.exp(-(((level + 1.5) / one.uniform(1.0, 2.5)) ** 2))[..., None]
+        one.tones[ys, xs] *= (1 - cover + floor * cover) * (1 + rim)
+    for _ in range(int(rng.integers(2, 8))):
+        one.scratch()
+    return one
