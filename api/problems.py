@@ -28,7 +28,7 @@ from api.errors import (
     problem,
     problem_of,
 )
-from api.security import SECURITY_HEADERS
+from api.security import FAILURE_HEADERS
 from corrosion.errors import CorrosionError, StorageError
 
 logger = logging.getLogger("corrosion.api")
@@ -111,7 +111,7 @@ def _on_anything_else(request: Request, error: Exception) -> Response:
         extra={"incident": incident, "remedy": "Try again; if it fails again, report the incident number."},
     )
     # This answer is made outside the middleware, so it has to bring the security headers itself.
-    return respond(INTERNAL.status, body, dict(SECURITY_HEADERS))
+    return respond(INTERNAL.status, body, FAILURE_HEADERS)
 
 
 def respond(status: int, body: dict[str, Any], headers: dict[str, str] | None = None) -> Response:

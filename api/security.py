@@ -26,6 +26,8 @@ SECURITY_HEADERS: Mapping[str, str] = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "geolocation=(), microphone=()",
 }
+# The server hangs up after a failure; a client that is not told loses its next request on that connection.
+FAILURE_HEADERS = {**SECURITY_HEADERS, "Connection": "close"}
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 LOCAL_NAMES = frozenset({"127.0.0.1", "localhost", "[::1]"})
 

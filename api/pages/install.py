@@ -36,7 +36,7 @@ from api.pages import (
     worklist,
 )
 from api.pages.templating import HERE, STATIC, bundle_is_built, render
-from api.security import SECURITY_HEADERS
+from api.security import FAILURE_HEADERS
 
 ROUTERS = (
     structures,
@@ -98,7 +98,7 @@ def _failure(otherwise: Any) -> Callable[[Request, Exception], Response]:
             return said
         code = said.status_code
         page = render(request, "error.html", status=code, code=code, problem=_read(bytes(said.body)))
-        page.headers.update(SECURITY_HEADERS)
+        page.headers.update(FAILURE_HEADERS)
         return page
 
     return answer

@@ -172,6 +172,8 @@ def test_a_failure_of_ours_tells_nothing_internal(failing: httpx.Client) -> None
     assert "secret" not in answer.text
     assert "ValueError" not in answer.text
     assert answer.headers["X-Content-Type-Options"] == "nosniff"
+    # The server hangs up afterwards: a client that does not know sends its next request into nothing.
+    assert answer.headers["Connection"] == "close"
     page = failing.get("/", headers={"Accept": "text/html"})
     assert page.status_code == 500
     if bundle_is_built():
@@ -179,6 +181,7 @@ def test_a_failure_of_ours_tells_nothing_internal(failing: httpx.Client) -> None
         assert "Its log has it as incident" in page.text
     assert "secret" not in page.text
     assert page.headers["X-Content-Type-Options"] == "nosniff"
+    assert page.headers["Connection"] == "close"
 
 
 def test_a_lost_original_is_503(tmp_path: Path) -> None:
