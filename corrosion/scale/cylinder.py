@@ -21,6 +21,7 @@ from corrosion.cylinder import MOST_INCIDENCE_RAD, unroll
 from corrosion.errors import ScaleError
 from corrosion.model import CylinderSurface
 from corrosion.quantity import FloatArray
+from corrosion.scale.matrix_plane import camera_matrix
 from corrosion.scale.plane import PlaneScale
 from corrosion.terms import Flag
 
@@ -277,10 +278,7 @@ def _homography(plane: FloatArray, ideal: FloatArray) -> FloatArray:
 
 def _centre(h: FloatArray, pinhole: FloatArray) -> FloatArray:
     """K^-1 H = lambda [r1 r2 t] with r3 = r1 x r2: the point that projects to nothing is the lens."""
-    fx, fy, cx, cy = np.moveaxis(pinhole, -1, 0)
-    k = np.zeros((*pinhole.shape[:-1], 3, 3))
-    k[..., 0, 0], k[..., 1, 1], k[..., 0, 2], k[..., 1, 2], k[..., 2, 2] = fx, fy, cx, cy, 1.0
-    b = np.linalg.inv(k) @ h
+    b = np.linalg.inv(camera_matrix(pinhole[..., :2], pinhole[..., 2:])) @ h
     normal = np.cross(b[..., 0], b[..., 1])
     b3 = normal / np.sqrt(np.linalg.norm(normal, axis=-1, keepdims=True))
     sides = np.stack([b[..., 0], b[..., 1], b3], axis=-1)

@@ -34,9 +34,9 @@ def rotation_to_axis(normal: FloatArray) -> FloatArray:
 
 
 def camera_matrix(focal: FloatArray, middle: FloatArray) -> FloatArray:
-    """K of focal lengths (...,) and middles (..., 2), px: (..., 3, 3)."""
-    k = np.zeros((*np.shape(focal), 3, 3))
-    k[..., 0, 0] = k[..., 1, 1] = focal
+    """K of focal lengths in x and y and middles, (..., 2) each, px: (..., 3, 3)."""
+    k = np.zeros((*middle.shape[:-1], 3, 3))
+    k[..., 0, 0], k[..., 1, 1] = focal[..., 0], focal[..., 1]
     k[..., :2, 2] = middle
     k[..., 2, 2] = 1.0
     return k

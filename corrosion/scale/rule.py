@@ -197,7 +197,7 @@ class Rule:
         a, b, g, h, p = np.moveaxis(ticks.parameters if parameters is None else parameters, -1, 0)
         m1 = np.stack([np.ones_like(a), a, b], axis=-1) @ ticks.frame
         m2 = np.stack([g, h, p], axis=-1) @ ticks.frame
-        k = camera_matrix(pinhole[..., 0], pinhole[..., 1:])
+        k = camera_matrix(pinhole[..., [0, 0]], pinhole[..., 1:])
         normal = (m2[..., None, :] @ k)[..., 0, :]
         normal *= np.copysign(1.0, normal[..., 2:]) / np.linalg.norm(normal, axis=-1, keepdims=True)
         plain = rotation_to_axis(normal) @ np.linalg.inv(k)
