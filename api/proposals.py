@@ -22,7 +22,7 @@ from api.database import Database
 from api.errors import ConflictError, NotFoundError
 from api.sealing.rows import refuse_sealed
 from api.tables import Document, PhotoRow, ProposalRow, SurveyRow, now
-from corrosion.suggest import Suggestion
+from corrosion.suggest import Suggestion, likeness
 
 Asked = Literal["point", "sweep"]
 State = Literal["open", "accepted", "dropped"]
@@ -202,7 +202,7 @@ class _Earlier:
         area = _area(_ring(found))
         for index in sorted(self._tree.query(area)):
             row: ProposalRow = self._rows[index]
-            if row.kind == found.kind and _likeness(area, self._areas[index]) >= self._least:
+            if row.kind == found.kind and likeness(area, self._areas[index]) >= self._least:
                 return row
         return None
 
@@ -213,11 +213,6 @@ def _area(ring: list[list[float]]) -> BaseGeometry:
 
 def _ring(found: Suggestion) -> list[list[float]]:
     return [[round(float(x), DECIMALS), round(float(y), DECIMALS)] for x, y in found.outline_px]
-
-
-def _likeness(one: BaseGeometry, other: BaseGeometry) -> float:
-    union = one.union(other).area
-    return float(one.intersection(other).area / union) if union else 0.0
 
 
 def _new_row(photo: PhotoRow, sha256: str, found: Suggestion, number: int, asked: Asked) -> ProposalRow:

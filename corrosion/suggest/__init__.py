@@ -6,7 +6,7 @@ doubt about the edge travel with it.
 
 from corrosion.suggest._blend import outline_blend
 from corrosion.suggest._pit import outline_pit
-from corrosion.suggest._suggestion import Suggestion
+from corrosion.suggest._suggestion import Suggestion, likeness
 from corrosion.suggest._sweep import sweep_pits
 
-__all__ = ["Suggestion", "outline_blend", "outline_pit", "sweep_pits"]
+__all__ = ["Suggestion", "likeness", "outline_blend", "outline_pit", "sweep_pits"]

@@ -22,6 +22,7 @@ from corrosion.suggest._polar import (
     rings_around,
     samples_between,
 )
+from corrosion.suggest._suggestion import likeness
 from corrosion.suggest._weights import chosen
 
 BATCH = 96
@@ -215,5 +216,4 @@ def likeliest(rims: list[Rim]) -> Rim:
 def agreement(first: FloatArray, second: FloatArray) -> float:
     """Intersection over union of two outlines."""
     a, b = (shapely.make_valid(shapely.Polygon(o)) for o in (first, second))
-    union = float(a.union(b).area)
-    return float(a.intersection(b).area) / union if union else 0.0
+    return likeness(a, b)

@@ -87,3 +87,9 @@ def within_picture(outline: FloatArray, shape: tuple[int, ...]) -> FloatArray:
         return np.zeros((0, 2))
     largest = max(parts, key=lambda p: float(p.area))
     return np.asarray(largest.exterior.coords, dtype=np.float64)[:-1]
+
+
+def likeness(one: shapely.Geometry, other: shapely.Geometry) -> float:
+    """Intersection over union of two areas, 0 to 1; 0 where neither encloses anything."""
+    union = float(shapely.union(one, other).area)
+    return float(shapely.intersection(one, other).area) / union if union else 0.0
