@@ -1,6 +1,6 @@
 """A small convolutional net's opinion on where a picture looks like the inside of a pit.
 
-67,000 weights, trained by ``tests/suggest/train.py`` on this project's own drawn and rendered pictures
+192,000 weights, trained by ``tests/suggest/train.py`` on this project's own drawn and rendered pictures
 alone. It sees patterns the other features cannot tell (a rough floor from flat bare metal, a hole from a
 dome), but it knows drawn and rendered pits, not real ones: it is one feature among others, never the
 decision itself.

@@ -51,6 +51,7 @@ from corrosion.opencv import cv2
 from corrosion.photo import load_picture
 from corrosion.suggest import outline_blend, outline_pit, sweep_pits
 from tests.benchmarks.suggest_scenes import MM_PER_PX, bench_picture, grey_picture, plain_picture
+from tests.suggest.pictures import Part
 from tests.suggest.pictures import rendered as read_rendered
 
 SAMPLES = Path(__file__).parent.parent.parent / "sample_images"
@@ -140,7 +141,7 @@ def rendered() -> list[Subject]:
         Subject(
             one.name, one.pixels, one.pits, one.hidden, mm_per_px=scale[one.name.removeprefix("rendered_")]
         )
-        for one in read_rendered(folder, training=False)
+        for one in read_rendered(folder, Part.JUDGING)
         if os.environ.get("SUGGEST_RENDERED")
     ]
 

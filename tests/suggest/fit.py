@@ -2,8 +2,8 @@
 
 After `tests.suggest.train`, whose net the evidence rests on. Needs scikit-learn besides what the project
 needs. Pictures: drawn ones of `tests.suggest.pictures`, and of RENDERED (what the renderer's ``practice``
-wrote) those for training: never the sample pictures, nor those of the benchmark. Writes
-``corrosion/suggest/pit_trees.csv`` and prints how well rims of pictures left out of a fit are told.
+wrote) those the net has not learnt from: never the sample pictures, nor those of the benchmark. Writes
+``trees_click.csv`` and ``trees_spot.csv`` and prints how well rims of pictures left out of a fit are told.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from corrosion.suggest._features import Features, features_of
 from corrosion.suggest._rims import Rim, agreement, rims_round
 from corrosion.suggest._sweep import LIKENESS
 from corrosion.suggest._weights import Asked, expected_overlap
-from tests.suggest.pictures import Lesson, drawn, drawn_jobs, rendered
+from tests.suggest.pictures import Lesson, Part, drawn, drawn_jobs, rendered
 
 Array = NDArray[np.float64]
 CLICK_SPREAD = 0.15
@@ -32,7 +32,6 @@ CLICK_SPREAD = 0.15
 TREES, RATE, LEAST_LEAF = 150, 0.08, 10
 DEPTH = {Asked.CLICK: 3, Asked.SPOT: 4}
 """Questions a tree asks one after another: rims round clicks are few, those round spots many."""
-EVERY_DRAWN = 3
 FOLDER = Path(corrosion.suggest.__file__).parent
 
 
@@ -94,7 +93,7 @@ def gather(folder: Path, workers: int) -> list[Rows]:
     """Collect the rows of all training pictures."""
     found: list[Rows] = []
     with ProcessPoolExecutor(workers) as pool:
-        lessons = [*pool.map(drawn, drawn_jobs()[::EVERY_DRAWN]), *rendered(folder, training=True)]
+        lessons = [*pool.map(drawn, drawn_jobs(Part.TREES)), *rendered(folder, Part.TREES)]
         for rows in pool.map(rows_of, lessons):
             found += rows
     return found
