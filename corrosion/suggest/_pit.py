@@ -8,11 +8,12 @@ import numpy as np
 import shapely
 
 from corrosion.errors import MarkError
+from corrosion.suggest._alike import alike
 from corrosion.suggest._edges import HALF_LEVEL, half_level_area, watershed_outline
 from corrosion.suggest._evidence import NAMES
 from corrosion.suggest._features import Features, FloatArray, UInt8Array, checked_picture, features_of
 from corrosion.suggest._polar import bands_along
-from corrosion.suggest._rims import SET_FINER, Rim, agreement, likeliest, rims_round
+from corrosion.suggest._rims import SET_FINER, Rim, agreement, judged, likeliest, rims_round, set_rims
 from corrosion.suggest._suggestion import (
     Parameter,
     Suggestion,
@@ -23,7 +24,7 @@ from corrosion.suggest._suggestion import (
 from corrosion.suggest._weights import score_of
 from corrosion.terms import MarkKind
 
-METHOD = "star-convex-3"
+METHOD = "star-convex-4"
 LEAST_CLOSED = 0.3
 """Mean contrast along the rim, against the unevenness of the surface, below which there is no rim."""
 SMALLEST_PX = 10.0
@@ -116,15 +117,18 @@ def _window(
 def _choose(features: Features, click: tuple[float, float], least: float, largest: float) -> Rim | None:
     """Best rim round the click, looked at again from its own centroid."""
     best: Rim | None = None
-    centre = click
+    centre, point = click, shapely.Point(click)
+    outlines = alike(features, least, largest)
+    outlines = outlines[[bool(shapely.Polygon(outline).contains(point)) for outline in outlines]]
+    likes = [rim for rim in judged(features, set_rims(features, outlines)) if rim is not None]
     for _ in range(2):
-        found = rims_round(features, np.array([centre]), least, largest, keep=KEPT)[0]
+        found = likes + rims_round(features, np.array([centre]), least, largest, keep=KEPT)[0]
         if best is not None:
             found.append(best)
-        found = [r for r in found if shapely.Polygon(r.outline).contains(shapely.Point(click))]
+        found = [r for r in found if shapely.Polygon(r.outline).contains(point)]
         if not found:
             return best
-        best = likeliest(found)
+        best = likeliest(features, found)
         polygon = shapely.Polygon(best.outline)
         if polygon.centroid.distance(shapely.Point(centre)) < CENTRED * math.sqrt(polygon.area / math.pi):
             return best

@@ -94,12 +94,7 @@ class Bands:
 def bands_along(features: Features, outlines: FloatArray, offsets: IntArray, *, finer: float) -> Bands:
     """Resample along outlines of shape (n, corners, 2), each seen from its centroid."""
     area, centres = _areas(outlines)
-    apart = outlines - centres[:, None]
-    turn = np.arctan2(apart[..., 1], apart[..., 0]) % (2 * math.pi)
-    log_radius = np.log(np.maximum(np.hypot(apart[..., 0], apart[..., 1]), 0.5))
-    radii = np.exp(
-        [np.interp(TURN, t, r, period=2 * math.pi) for t, r in zip(turn, log_radius, strict=True)]
-    ).reshape(-1, RAYS)
+    radii = np.array([radii_from(c, o) for c, o in zip(centres, outlines, strict=True)]).reshape(-1, RAYS)
     reach = np.exp(STEP * offsets)
     far = radii.T[:, :, None] * reach
     x, y = (
@@ -110,6 +105,14 @@ def bands_along(features: Features, outlines: FloatArray, offsets: IntArray, *, 
     planes, known = features.at(x, y, size, finer=finer)
     shape = (RAYS, len(outlines), len(offsets))
     return Bands(centres, radii, offsets, planes.reshape(*shape, -1), known.reshape(shape))
+
+
+def radii_from(centre: FloatArray, outline: FloatArray) -> FloatArray:
+    """Radii, px, of an outline of shape (corners, 2) along the rays from a centre; half a pixel or more."""
+    apart = outline - centre
+    turn = np.arctan2(apart[:, 1], apart[:, 0]) % (2 * math.pi)
+    log_radius = np.log(np.maximum(np.hypot(apart[:, 0], apart[:, 1]), 0.5))
+    return np.exp(np.interp(TURN, turn, log_radius, period=2 * math.pi))
 
 
 def _areas(outlines: FloatArray) -> tuple[FloatArray, FloatArray]:

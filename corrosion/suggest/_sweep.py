@@ -11,18 +11,24 @@ import shapely
 
 from corrosion.errors import MarkError
 from corrosion.opencv import cv2
+from corrosion.suggest._alike import alike
 from corrosion.suggest._blobs import spots
 from corrosion.suggest._features import Features, FloatArray, UInt8Array, checked_picture, features_of
 from corrosion.suggest._pit import finished
 from corrosion.suggest._rims import Rim, judged, rims_round, set_rims
+from corrosion.suggest._rows import in_rows
 from corrosion.suggest._suggestion import Suggestion, check_sizes
 from corrosion.suggest._weights import score_of
 
 WORKING_PX = 12.0
 """Size across, in the reduced picture, of the smallest pit looked for: enough to tell rough from smooth."""
-LEAST_SCORE = 0.44
+LEAST_SCORE = 0.5
+"""The expected overlap at which a proposal is usually counted as right."""
 WORTH_A_SECOND_LOOK = 0.3
 """Share of the least score from which a spot is looked at again from the middle of its rim."""
+IN_A_ROW, IN_A_ROW_FROM = 0.35, 0.4
+"""Taken from the score of what stands in a row, and the share of the least score from which things are
+counted as standing there: a head need not look like a pit to be one of a row."""
 LIKENESS = 1.0
 """Weight of the net against edge contrast when looking for rims: a spot may be anything, a click is not."""
 KEPT = 3
@@ -42,7 +48,7 @@ def sweep_pits(
 ) -> list[Suggestion]:
     """Propose the pits of a picture or of a region of it.
 
-    Spots that differ from their surroundings, or that a small net finds alike to a pit, are outlined,
+    Spots that differ from their surroundings, and what a small net finds alike to a pit, are outlined,
     judged by small decision trees over the evidence, and the accepted ones set finely at full resolution.
     What it cannot tell: a pit fully covered by product, a pit from a rough-floored chip, pits finer than
     about 12 px.
@@ -78,7 +84,7 @@ def sweep_pits(
     area = _searched(pixels.shape, region, leave_out)
     factor = max(1, math.floor(smallest / WORKING_PX))
     chosen = _search(pixels, area, factor, (smallest / 2, largest / 2), least_score)
-    done = [_at_full_size(pixels, rim, factor) for rim in chosen]
+    done = [_at_full_size(pixels, rim, factor, score) for score, rim in chosen]
     asked: dict[str, float | str] = {
         "smallest_px": smallest,
         "largest_px": largest,
@@ -86,7 +92,7 @@ def sweep_pits(
         "least_score": least_score,
     }
     return [
-        replace(s, method=f"sweep-3, {s.method}", parameters=asked | dict(s.parameters))
+        replace(s, method=f"sweep-4, {s.method}", parameters=asked | dict(s.parameters))
         for s in done
         if s is not None
     ]
@@ -121,8 +127,8 @@ def _search(
     factor: int,
     radii: tuple[float, float],
     least_score: float,
-) -> list[Rim]:
-    """List accepted rims in the reduced picture, best first, none lying in another."""
+) -> list[tuple[float, Rim]]:
+    """List accepted rims, found in the reduced picture, and their scores; best first, none in another."""
     if area.is_empty:
         return []
     least, largest = (r / factor for r in radii)
@@ -135,7 +141,7 @@ def _search(
     features = features_of(np.asarray(small, np.uint8), largest)
     shift = low + (factor - 1) / 2
     shapely.prepare(area)
-    found: list[tuple[float, Rim]] = []
+    found = scored(features, set_rims(features, alike(features, 0.7 * least, 1.4 * largest), 1))
     places = spots(features, least, largest)
     places = places[shapely.contains_xy(area, *(factor * places[:, :2] + shift).T)]
     for radius in np.unique(places[:, 2]):
@@ -145,11 +151,26 @@ def _search(
         # A spot is seldom in the middle of what it belongs to.
         middles = np.array([rim.outline.mean(axis=0) for _, rim in once]).reshape(-1, 2)
         twice = best_rims(features, middles, span, 0.0)
-        for score, rim in (*once, *twice):
-            if score >= least_score:
-                found.append((score, replace(rim, outline=rim.outline * factor + shift)))
-    found.sort(key=lambda item: -item[0])
-    return _apart([r for _, r in found], area, radii)
+        found += [*once, *twice]
+    worth = sorted((one for one in found if one[0] >= IN_A_ROW_FROM * least_score), key=lambda one: -one[0])
+    there = [(score, replace(rim, outline=rim.outline * factor + shift)) for score, rim in worth]
+    kept = _less_rows(_apart(there, area, radii))
+    return sorted((one for one in kept if one[0] >= least_score), key=lambda one: -one[0])
+
+
+def _less_rows(kept: list[tuple[float, Rim]]) -> list[tuple[float, Rim]]:
+    """Lower the scores of what stands in a row: that is fasteners, unless it looks very much like pits."""
+    outlines = [rim.outline for _, rim in kept]
+    middles = np.array([outline.mean(axis=0) for outline in outlines]).reshape(-1, 2)
+    sizes = np.array([math.sqrt(shapely.Polygon(outline).area * 4 / math.pi) for outline in outlines])
+    row = in_rows(middles, sizes)
+    return [(score - IN_A_ROW * bool(r), rim) for (score, rim), r in zip(kept, row, strict=True)]
+
+
+def scored(features: Features, outlines: FloatArray) -> list[tuple[float, Rim]]:
+    """Score outlines, less those that cannot be judged."""
+    rims = [rim for rim in judged(features, outlines) if rim is not None]
+    return [(float(score_of(rim.evidence)), rim) for rim in rims]
 
 
 def best_rims(
@@ -166,9 +187,11 @@ def best_rims(
     return best
 
 
-def _apart(rims: list[Rim], area: shapely.Geometry, radii: tuple[float, float]) -> list[Rim]:
-    kept: list[tuple[shapely.Geometry, Rim]] = []
-    for rim in rims:
+def _apart(
+    rims: list[tuple[float, Rim]], area: shapely.Geometry, radii: tuple[float, float]
+) -> list[tuple[float, Rim]]:
+    kept: list[tuple[shapely.Geometry, tuple[float, Rim]]] = []
+    for score, rim in rims:
         polygon = shapely.make_valid(shapely.Polygon(rim.outline))
         size = math.sqrt(polygon.area / math.pi)
         if not 0.8 * radii[0] <= size <= 1.3 * radii[1] or not area.contains(polygon.centroid):
@@ -177,11 +200,11 @@ def _apart(rims: list[Rim], area: shapely.Geometry, radii: tuple[float, float]) 
             polygon.intersection(other).area <= MOST_OVERLAP * min(polygon.area, other.area)
             for other, _ in kept
         ):
-            kept.append((polygon, rim))
-    return [rim for _, rim in kept]
+            kept.append((polygon, (score, rim)))
+    return [one for _, one in kept]
 
 
-def _at_full_size(pixels: UInt8Array, rim: Rim, factor: int) -> Suggestion | None:
+def _at_full_size(pixels: UInt8Array, rim: Rim, factor: int, score: float) -> Suggestion | None:
     low = rim.outline.min(axis=0)
     high = rim.outline.max(axis=0)
     reach = 1.2 * float((high - low).max()) + 8 * factor
@@ -190,4 +213,5 @@ def _at_full_size(pixels: UInt8Array, rim: Rim, factor: int) -> Suggestion | Non
     features = features_of(window, float((high - low).max()) / 2, (float(x0), float(y0)))
     (again,) = judged(features, set_rims(features, rim.outline[None]))
     chosen = rim if again is None else replace(rim, outline=again.outline)
-    return finished(features, window, (x0, y0), chosen, pixels.shape)
+    found = finished(features, window, (x0, y0), chosen, pixels.shape)
+    return None if found is None else replace(found, score=score)

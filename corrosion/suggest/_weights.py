@@ -57,8 +57,12 @@ def expected_overlap(evidence: FloatArray, table: FloatArray) -> FloatArray:
     return np.asarray(np.clip(found, 0.0, 1.0).reshape(evidence.shape[:-1]))
 
 
-HOLD_ADDS = 0.2
-"""What conditions that all hold add to the expected overlap: styles the trees never saw get their due."""
+NOT_HELD, PLAINLY = 0.3, 0.1
+"""Taken from the expected overlap where the conditions plainly do not all hold; how far they hold then.
+
+A net that took a dome or a screw's head for a pit would carry the trees along; that a rim encloses metal
+like the metal round it does not depend on the net.
+"""
 
 
 def score_of(evidence: FloatArray) -> FloatArray:
@@ -68,8 +72,9 @@ def score_of(evidence: FloatArray) -> FloatArray:
     ----------
     evidence : ndarray of shape (..., len(NAMES))
     """
+    held = np.minimum(evidence[..., _ALL_HOLD] / PLAINLY, 1.0)
     expected = expected_overlap(evidence, table_of(Asked.SPOT))
-    return np.asarray(np.clip(expected + HOLD_ADDS * evidence[..., _ALL_HOLD], 0.0, 1.0))
+    return np.asarray(np.clip(expected - NOT_HELD * (1.0 - held), 0.0, 1.0))
 
 
 _ALL_HOLD = NAMES.index("all_hold")
@@ -83,8 +88,8 @@ LIKELY, LIKELY_SHARE = 0.4, 0.5
 """Conditions met, and share of the best, from which a rim may well be a pit's."""
 SAME_AREA = 2.25
 """Rims whose areas differ by less are two readings of one rim."""
-CLEARLY = 0.2
-"""Expected overlap by which the trees have to prefer another rim: less is within what they can tell."""
+CLEARLY = 0.05
+"""Expected overlap by which the trees have to prefer another rim: less only tells its likenesses apart."""
 
 _VOTES = np.array([float(name in FOR) - float(name in AGAINST) for name in NAMES])
 
@@ -104,8 +109,9 @@ def _by_count(evidence: FloatArray, areas: FloatArray) -> int:
 def chosen(evidence: FloatArray, areas: FloatArray) -> int:
     """Choose the likeliest rim of a pit among rims round a click; its number.
 
-    The plain count of the evidence sets edges best; where the trees clearly expect more of another rim (the
-    count took the bare patch for the pit, or a stain in it), theirs is taken.
+    The plain count of the evidence is steady: it takes the same one of several likenesses of a rim. Where
+    the trees expect more of another (the count took the bare patch for the pit, or a stain in it), theirs
+    is taken.
 
     Parameters
     ----------

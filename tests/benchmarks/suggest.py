@@ -134,16 +134,17 @@ def grey() -> list[Subject]:
 
 
 def rendered() -> list[Subject]:
-    """Read the rendered pictures for judging, where the cache has any."""
-    folder = Path(os.environ.get("SUGGEST_RENDERED", ""))
-    scale = {p.stem: json.loads(p.read_text(encoding="utf-8"))["mm_per_px"] for p in folder.glob("0*.json")}
-    return [
-        Subject(
-            one.name, one.pixels, one.pits, one.hidden, mm_per_px=scale[one.name.removeprefix("rendered_")]
-        )
-        for one in read_rendered(folder, Part.JUDGING)
-        if os.environ.get("SUGGEST_RENDERED")
-    ]
+    """Read the rendered pictures for judging, where named; what a reference covers is left out."""
+    if "SUGGEST_RENDERED" not in os.environ:
+        return []
+    folder = Path(os.environ["SUGGEST_RENDERED"])
+    found = []
+    for one in read_rendered(folder, Part.JUDGING):
+        path = folder / f"{one.name.removeprefix('rendered_')}.json"
+        truth: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+        covered = [np.array(outline) for outline in truth["references"]]
+        found.append(Subject(one.name, one.pixels, one.pits, one.hidden, [], covered, truth["mm_per_px"]))
+    return found
 
 
 def own_click(pixels: Pixels, at: tuple[float, float]) -> Outline | None:

@@ -15,13 +15,15 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from sklearn.ensemble import GradientBoostingRegressor  # type: ignore[import-not-found]
 
 import corrosion.suggest
+from corrosion.suggest._alike import alike
 from corrosion.suggest._blobs import spots
 from corrosion.suggest._features import Features, features_of
-from corrosion.suggest._rims import Rim, agreement, rims_round
+from corrosion.suggest._rims import Rim, agreement, judged, rims_round, set_rims
 from corrosion.suggest._sweep import LIKENESS
 from corrosion.suggest._weights import Asked, expected_overlap
 from tests.suggest.pictures import Lesson, Part, drawn, drawn_jobs, rendered
@@ -29,7 +31,7 @@ from tests.suggest.pictures import Lesson, Part, drawn, drawn_jobs, rendered
 Array = NDArray[np.float64]
 CLICK_SPREAD = 0.15
 """Spread of a click about the middle, in radii."""
-TREES, RATE, LEAST_LEAF = 150, 0.08, 10
+TREES, RATE, LEAST_LEAF = 300, 0.06, 20
 DEPTH = {Asked.CLICK: 3, Asked.SPOT: 4}
 """Questions a tree asks one after another: rims round clicks are few, those round spots many."""
 FOLDER = Path(corrosion.suggest.__file__).parent
@@ -55,27 +57,29 @@ def rows_of(lesson: Lesson) -> list[Rows]:
     rng = np.random.default_rng(len(lesson.pits))
     side = min(lesson.pixels.shape[:2])
     features = features_of(lesson.pixels, side / 8)
+    likes = set_rims(features, alike(features, 5.0, side / 8))
     found = []
     for pit in lesson.pits:
         radius = float(np.ptp(pit, axis=0).mean()) / 2
         at = pit.mean(axis=0) + rng.normal(0, CLICK_SPREAD * radius, 2)
-        found += _labelled(
-            rims_round(features, at[None], 5.0, side / 8, keep=8), [pit], lesson.name, Asked.CLICK
-        )
+        (rims,) = rims_round(features, at[None], 5.0, side / 8, keep=8)
+        here = likes[[shapely.Polygon(o).contains(shapely.Point(at)) for o in likes]]
+        rims += [rim for rim in judged(features, here) if rim is not None]
+        found += _labelled([rims], [pit], lesson.name, Asked.CLICK)
     return found + _of_spots(features, lesson, side / 12)
 
 
 def _of_spots(features: Features, lesson: Lesson, largest: float) -> list[Rows]:
+    likes = judged(features, set_rims(features, alike(features, 0.7 * 6.0, 1.4 * largest), 1))
+    rims = [[rim] for rim in likes if rim is not None]
     places = spots(features, 6.0, largest)
-    found = []
     for radius in np.unique(places[:, 2]):
         centres = places[places[:, 2] == radius, :2]
         span = max(radius / 2.5, 6.0 / 1.3), radius * 1.7
-        rims = rims_round(features, centres, *span, keep=3, rounds=1, likeness=LIKENESS)
-        # What lies on a hidden pit is neither right nor wrong.
-        clear = [[r for r in some if overlap_with(r.outline, lesson.hidden) < 0.2] for some in rims]
-        found += _labelled(clear, lesson.pits, lesson.name, Asked.SPOT)
-    return found
+        rims += rims_round(features, centres, *span, keep=3, rounds=1, likeness=LIKENESS)
+    # What lies on a hidden pit is neither right nor wrong.
+    clear = [[r for r in some if overlap_with(r.outline, lesson.hidden) < 0.2] for some in rims]
+    return _labelled(clear, lesson.pits, lesson.name, Asked.SPOT)
 
 
 def _labelled(found: list[list[Rim]], pits: list[Array], name: str, asked: Asked) -> list[Rows]:

@@ -123,7 +123,7 @@ def test_nonsense_is_refused_in_words() -> None:
 def test_a_suggestion_records_how_it_was_made() -> None:
     """Method, click, sizes and the doubt about the edge travel with the outline."""
     found = click(one_pit()[0])
-    assert found.method == "star-convex-3"
+    assert found.method == "star-convex-4"
     assert (found.parameters["click_x_px"], found.parameters["largest_px"]) == (CLICK[0], 110.0)
     assert 0.0 <= found.score <= 1.0
     assert found.edge_u_px >= 0.5
