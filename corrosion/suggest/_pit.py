@@ -51,9 +51,10 @@ def outline_pit(
     """Outline the pit that was clicked on.
 
     Closed star-shaped outlines round the click are found by dynamic programming on a log-polar resample,
-    nested from small to large (edge in lightness and colour of either sign, roughness on the inside).
-    The one that looks most like a pit's rim is set finely, and checked against a marker watershed; decision
-    trees over the evidence have the last word where they clearly expect more of another one.
+    nested from small to large (edge in lightness and colour of either sign, roughness on the inside);
+    a small net's view of what is alike to a pit adds its own. The one that looks most like a pit's rim is
+    taken, or another that decision trees over the evidence expect more of; those that say nearly the same
+    are averaged, and the outcome is checked against a marker watershed.
 
     Parameters
     ----------

@@ -1,8 +1,9 @@
 """How far a rim is expected to overlap a pit: small decision trees over its evidence.
 
 The trees were fitted by ``python -m tests.suggest.fit`` to the overlap (intersection over union) of rims
-with the true outlines on this project's own drawn and rendered training pictures; rims of what is no pit
-overlap by 0. No sample picture and no picture of the benchmark had a part in it. There are two tables: one
+with the true outlines on this project's own drawn and rendered pictures, others than the net has learnt
+from; rims of what is no pit overlap by 0. No sample picture and no picture of the benchmark had a part in
+it. There are two tables: one
 for a click, which is on a pit and only asks which of the rims round it is the pit's, and one for the spots
 of a sweep, most of which are no pits.
 """

@@ -19,12 +19,15 @@ the drawn pictures.
 
 What this does not say: all pictures are drawn or rendered; they are no evidence about real corrosion. A
 pit under product, a pit finer than 12 px, or one without a rim seen nearly all round is missed; a drilled
-hole, a drop of paint or a dark stain with a hard edge is proposed, and a screw's slot or a painted digit
-now and then. Outlines are star-shaped: an undercut or a chain of pits is cut short. On rendered pictures,
-the sample pictures among them, whose grazing light, product and chipped primer are harder than the drawn
-ones, a click that meets a bare patch or product still takes that for the pit at times, a sweep misses
-pits that the eye sees, and half of what it proposes there is none. Look yourself; a sweep is an aid, not
-a search.
+hole, a drop of paint or a dark stain with a hard edge is proposed, and a screw's head or a painted digit
+now and then. Pits of one size in an even row may pass for fasteners. Outlines are star-shaped: an undercut
+or a chain of pits is cut short. On rendered pictures, the sample pictures among them, whose grazing light,
+product and chipped primer are harder than the drawn ones, a click that meets a bare patch or product still
+takes that for the pit at times, a sweep misses pits that the eye sees, and on the sample pictures nearly
+four in ten of its proposals are none. Look yourself; a sweep is an aid, not a search.
+
+What was seen before: what a sweep takes off for rows, and for conditions that do not hold at all, came in
+after a first look at the drawn pictures without pits; the numbers were set on other pictures (``level``).
 """
 
 from __future__ import annotations
