@@ -13,7 +13,7 @@ from corrosion.suggest._edges import HALF_LEVEL, half_level_area, watershed_outl
 from corrosion.suggest._evidence import NAMES
 from corrosion.suggest._features import Features, FloatArray, UInt8Array, checked_picture, features_of
 from corrosion.suggest._polar import bands_along
-from corrosion.suggest._rims import SET_FINER, Rim, agreement, judged, likeliest, rims_round, set_rims
+from corrosion.suggest._rims import SET_FINER, Rim, agreement, likeliest, rims_along, rims_round, set_rims
 from corrosion.suggest._suggestion import (
     Parameter,
     Suggestion,
@@ -121,7 +121,7 @@ def _choose(features: Features, click: tuple[float, float], least: float, larges
     centre, point = click, shapely.Point(click)
     outlines = alike(features, least, largest)
     outlines = outlines[[bool(shapely.Polygon(outline).contains(point)) for outline in outlines]]
-    likes = [rim for rim in judged(features, set_rims(features, outlines)) if rim is not None]
+    likes = rims_along(features, set_rims(features, outlines))
     for _ in range(2):
         found = likes + rims_round(features, np.array([centre]), least, largest, keep=KEPT)[0]
         if best is not None:

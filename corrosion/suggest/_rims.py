@@ -211,6 +211,11 @@ def judged(features: Features, outlines: FloatArray) -> list[Rim | None]:
     return found
 
 
+def rims_along(features: Features, outlines: FloatArray) -> list[Rim]:
+    """Give outlines their evidence, less those that cannot be judged."""
+    return [rim for rim in judged(features, outlines) if rim is not None]
+
+
 def likeliest(features: Features, rims: list[Rim]) -> Rim:
     """Choose among rims round a click, and take the mean of those that say nearly the same.
 
@@ -219,8 +224,8 @@ def likeliest(features: Features, rims: list[Rim]) -> Rim:
     """
     areas = np.array([float(shapely.Polygon(r.outline).area) for r in rims])
     rows = np.array([r.evidence for r in rims])
-    best = rims[chosen(rows, areas)]
     expected = expected_overlap(rows, table_of(Asked.CLICK))
+    best = rims[chosen(rows, areas, expected)]
     alike = [
         rim.outline
         for rim, worth in zip(rims, expected, strict=True)

@@ -15,7 +15,7 @@ from corrosion.suggest._alike import alike
 from corrosion.suggest._blobs import spots
 from corrosion.suggest._features import Features, FloatArray, UInt8Array, checked_picture, features_of
 from corrosion.suggest._pit import finished
-from corrosion.suggest._rims import Rim, judged, rims_round, set_rims
+from corrosion.suggest._rims import Rim, judged, rims_along, rims_round, set_rims
 from corrosion.suggest._rows import in_rows
 from corrosion.suggest._suggestion import Suggestion, check_sizes
 from corrosion.suggest._weights import score_of
@@ -141,7 +141,8 @@ def _search(
     features = features_of(np.asarray(small, np.uint8), largest)
     shift = low + (factor - 1) / 2
     shapely.prepare(area)
-    found = scored(features, set_rims(features, alike(features, 0.7 * least, 1.4 * largest), 1))
+    likes = set_rims(features, alike(features, 0.7 * least, 1.4 * largest), 1)
+    found = [(float(score_of(rim.evidence)), rim) for rim in rims_along(features, likes)]
     places = spots(features, least, largest)
     places = places[shapely.contains_xy(area, *(factor * places[:, :2] + shift).T)]
     for radius in np.unique(places[:, 2]):
@@ -165,12 +166,6 @@ def _less_rows(kept: list[tuple[float, Rim]]) -> list[tuple[float, Rim]]:
     sizes = np.array([math.sqrt(shapely.Polygon(outline).area * 4 / math.pi) for outline in outlines])
     row = in_rows(middles, sizes)
     return [(score - IN_A_ROW * bool(r), rim) for (score, rim), r in zip(kept, row, strict=True)]
-
-
-def scored(features: Features, outlines: FloatArray) -> list[tuple[float, Rim]]:
-    """Score outlines, less those that cannot be judged."""
-    rims = [rim for rim in judged(features, outlines) if rim is not None]
-    return [(float(score_of(rim.evidence)), rim) for rim in rims]
 
 
 def best_rims(

@@ -3,9 +3,8 @@
 The trees were fitted by ``python -m tests.suggest.fit`` to the overlap (intersection over union) of rims
 with the true outlines on this project's own drawn and rendered pictures, others than the net has learnt
 from; rims of what is no pit overlap by 0. No sample picture and no picture of the benchmark had a part in
-it. There are two tables: one
-for a click, which is on a pit and only asks which of the rims round it is the pit's, and one for the spots
-of a sweep, most of which are no pits.
+it. There are two tables: one for a click, which is on a pit and only asks which of the rims round it is the
+pit's, and one for the spots of a sweep, most of which are no pits.
 """
 
 from __future__ import annotations
@@ -107,7 +106,7 @@ def _by_count(evidence: FloatArray, areas: FloatArray) -> int:
     return int(worth.argmax())
 
 
-def chosen(evidence: FloatArray, areas: FloatArray) -> int:
+def chosen(evidence: FloatArray, areas: FloatArray, expected: FloatArray) -> int:
     """Choose the likeliest rim of a pit among rims round a click; its number.
 
     The plain count of the evidence is steady: it takes the same one of several likenesses of a rim. Where
@@ -118,8 +117,9 @@ def chosen(evidence: FloatArray, areas: FloatArray) -> int:
     ----------
     evidence : ndarray of shape (n, len(NAMES))
     areas : ndarray of shape (n,), px2
+    expected : ndarray of shape (n,)
+        Overlap with a pit that the trees for clicks expect.
     """
     first = _by_count(evidence, areas)
-    expected = expected_overlap(evidence, table_of(Asked.CLICK))
     best = int(expected.argmax())
     return best if expected[best] > expected[first] + CLEARLY else first

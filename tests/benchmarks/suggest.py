@@ -1,15 +1,15 @@
 """How well pits are outlined by one click and found by one sweep, on pictures with exact outlines.
 
-Run: ``python -m tests.benchmarks.suggest [drawn] [plain] [grey] [rendered] [sample] [large]``; all
-without a word.
+Run: ``python -m tests.benchmarks.suggest [drawn] [plain] [grey] [level] [rendered] [sample]
+[large]``; all without a word.
 
 ``drawn``, ``plain`` and ``grey`` come from `tests.benchmarks.suggest_scenes`, which shares nothing with
 the pictures that anything was fitted on. ``rendered`` reads pictures that the project's renderer made and
 that had no part in a fit: make them by ``python sample_images/render/practice.py OUT --seeds 35 44`` and
-name OUT in the environment variable ``SUGGEST_RENDERED``; without it they are left out. The sample
-pictures had no part in setting anything. The floor in the same run is a plain method: Otsu's threshold on
-the smoothed lightness, split by a watershed on the distance from the edge. ``large`` times one sweep of
-12 megapixels.
+name OUT in the environment variable ``SUGGEST_RENDERED``; without it they are left out. ``level`` shows
+the pictures that a few numbers were set on. The sample pictures had no part in setting anything. The floor
+in the same run is a plain method: Otsu's threshold on the smoothed lightness, split by a watershed on the
+distance from the edge. ``large`` times one sweep of 12 megapixels.
 
 Printed: intersection over union (IoU) of one shaky click per pit of 20 px and more, the mean boundary
 distance in px and mm (where IoU is 0.5 or more), recall by size and precision of a sweep at IoU >= 0.5,
@@ -54,7 +54,8 @@ from corrosion.opencv import cv2
 from corrosion.photo import load_picture
 from corrosion.suggest import outline_blend, outline_pit, sweep_pits
 from tests.benchmarks.suggest_scenes import MM_PER_PX, bench_picture, grey_picture, plain_picture
-from tests.suggest.pictures import Part
+from tests.suggest.pictures import Part, drawn_jobs
+from tests.suggest.pictures import drawn as draw_lesson
 from tests.suggest.pictures import rendered as read_rendered
 
 SAMPLES = Path(__file__).parent.parent.parent / "sample_images"
@@ -136,13 +137,19 @@ def grey() -> list[Subject]:
     return [Subject(f"grey {p.seed}", np.repeat(p.shoot()[..., 1:2], 3, axis=2), p.pits) for p in pictures]
 
 
-def rendered() -> list[Subject]:
-    """Read the rendered pictures for judging, where named; what a reference covers is left out."""
+def level() -> list[Subject]:
+    """Draw and read the pictures that a few numbers were set on: no evidence."""
+    lessons = [draw_lesson(job) for job in drawn_jobs(Part.LEVEL)]
+    return [Subject(one.name, one.pixels, one.pits) for one in lessons] + rendered(Part.LEVEL)
+
+
+def rendered(part: Part = Part.JUDGING) -> list[Subject]:
+    """Read the rendered pictures of a part, where named; what a reference covers is left out."""
     if "SUGGEST_RENDERED" not in os.environ:
         return []
     folder = Path(os.environ["SUGGEST_RENDERED"])
     found = []
-    for one in read_rendered(folder, Part.JUDGING):
+    for one in read_rendered(folder, part):
         path = folder / f"{one.name.removeprefix('rendered_')}.json"
         truth: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
         covered = [np.array(outline) for outline in truth["references"]]
@@ -313,7 +320,14 @@ def large() -> None:
     print(f"12 megapixels: {count} proposals, {used:.1f} s of processor, {wall:.1f} s by the clock")
 
 
-SETS = {"drawn": drawn, "plain": plain, "grey": grey, "rendered": rendered, "sample": samples}
+SETS: dict[str, Callable[[], list[Subject]]] = {
+    "drawn": drawn,
+    "plain": plain,
+    "grey": grey,
+    "level": level,
+    "rendered": rendered,
+    "sample": samples,
+}
 
 
 def main() -> int:

@@ -23,7 +23,7 @@ import corrosion.suggest
 from corrosion.suggest._alike import alike
 from corrosion.suggest._blobs import spots
 from corrosion.suggest._features import Features, features_of
-from corrosion.suggest._rims import Rim, agreement, judged, rims_round, set_rims
+from corrosion.suggest._rims import Rim, agreement, rims_along, rims_round, set_rims
 from corrosion.suggest._sweep import LIKENESS
 from corrosion.suggest._weights import Asked, expected_overlap
 from tests.suggest.pictures import Lesson, Part, drawn, drawn_jobs, rendered
@@ -64,14 +64,14 @@ def rows_of(lesson: Lesson) -> list[Rows]:
         at = pit.mean(axis=0) + rng.normal(0, CLICK_SPREAD * radius, 2)
         (rims,) = rims_round(features, at[None], 5.0, side / 8, keep=8)
         here = likes[[shapely.Polygon(o).contains(shapely.Point(at)) for o in likes]]
-        rims += [rim for rim in judged(features, here) if rim is not None]
+        rims += rims_along(features, here)
         found += _labelled([rims], [pit], lesson.name, Asked.CLICK)
     return found + _of_spots(features, lesson, side / 12)
 
 
 def _of_spots(features: Features, lesson: Lesson, largest: float) -> list[Rows]:
-    likes = judged(features, set_rims(features, alike(features, 0.7 * 6.0, 1.4 * largest), 1))
-    rims = [[rim] for rim in likes if rim is not None]
+    likes = set_rims(features, alike(features, 0.7 * 6.0, 1.4 * largest), 1)
+    rims = [[rim] for rim in rims_along(features, likes)]
     places = spots(features, 6.0, largest)
     for radius in np.unique(places[:, 2]):
         centres = places[places[:, 2] == radius, :2]

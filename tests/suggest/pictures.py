@@ -5,8 +5,8 @@ Run: ``python -m tests.suggest.pictures CACHE [RENDERED]`` writes one ``.npz`` p
 repository. Never used here: the sample pictures, and those of `tests.benchmarks`.
 
 The net learns from some, the trees that judge with its help from others that it has not seen (on what it
-has learnt by heart they would trust it too far), the score from which a sweep proposes is set on others
-still, and nothing is learnt from those for judging.
+has learnt by heart they would trust it too far). What a sweep takes off a score and how a click chooses
+among rims was set on others still, and nothing is learnt from those for judging.
 """
 
 from __future__ import annotations
